@@ -1,0 +1,57 @@
+"""The conductor: hears the score, lets the families look, folds what has one cause, verifies every mend.
+
+It decides nothing itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from deskproof.edits import Edit
+from deskproof.families import FAMILIES
+from deskproof.findings import Effect, Finding, Mend, folded, in_score_order
+from deskproof.forces import Forces
+from deskproof.recheck import recheck
+from deskproof.score import Score
+from deskproof.state import State, state_of
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A checked score: its state, and its folded findings with verified mends in score order."""
+
+    state: State
+    findings: tuple[Finding, ...]
+
+
+def check(score: Score, forces: Forces | None = None, parts: Sequence[int] | None = None) -> Report:
+    """Check a score with all families.
+
+    Parameters
+    ----------
+    score : Score
+    forces : Forces, optional
+        The players in the room; the defaults if absent.
+    parts : sequence of int, optional
+        Ordinals of the parts to check; all if absent.
+    """
+    state = state_of(score, forces, parts)
+    context = state.context()
+    findings = [
+        finding.with_mends(_verified(state, family.mends(finding, spans, context)))
+        for family in FAMILIES
+        for i, spans in state.spans.items()
+        for finding in folded(state.atoms[family.name, i])
+    ]
+    return Report(state, tuple(sorted(findings, key=in_score_order)))
+
+
+def _verified(state: State, mends: Sequence[Mend] | object) -> list[Mend]:
+    """The mends that remove findings and add none; advice that writes nothing passes."""
+    return [m for m in mends if m.effect is Effect.ADVICE or _helps(state, m.edits)]  # type: ignore[attr-defined]
+
+
+def _helps(state: State, edits: Sequence[Edit]) -> bool:
+    change = recheck(state, edits)
+    return bool(change.gone) and not change.new

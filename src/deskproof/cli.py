@@ -1,0 +1,342 @@
+"""The command line. Everything heavy is imported inside the commands, so that ``--help`` answers at once."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from deskproof import __version__
+from deskproof.errors import DeskproofError
+
+if TYPE_CHECKING:
+    from deskproof.check import Report
+    from deskproof.document import Document
+    from deskproof.findings import Finding, Mend
+    from deskproof.forces import Forces
+    from deskproof.score import Score
+
+LEVELS = ("impossible", "hard", "notation", "advice")
+SUFFIXES = (".musicxml", ".mxl", ".xml")
+FOUND, UNREADABLE = 1, 2
+
+
+class _Group(click.Group):
+    """Turns our own errors into a message and exit status 2."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except DeskproofError as error:
+            click.echo(f"deskproof: {error}", err=True)
+            ctx.exit(UNREADABLE)
+
+
+@click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="deskproof")
+def main() -> None:
+    """Proof a score before it goes to the stands: what cannot be played, why, in figures, and what would mend it."""
+
+
+_common = [
+    click.option("--forces", type=click.Path(path_type=Path), help="The players in the room (TOML)."),
+    click.option("--part", "parts", multiple=True, help="Only this part, by name or id; may be repeated."),
+    click.option("--bars", help="Only findings in these bars, as printed: 12-40 or 12."),
+]
+
+
+def _options(function: Any) -> Any:
+    for option in reversed(_common):
+        function = option(function)
+    return function
+
+
+@main.command()
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@_options
+@click.option("--json", "as_json", is_flag=True, help="The findings as JSON; several files, one line each.")
+@click.option("--notes", is_flag=True, help="With every sounding note in the JSON.")
+@click.option("--sarif", is_flag=True, help="The findings as SARIF 2.1.0.")
+@click.option("--quiet", is_flag=True, help="Only the count of findings.")
+@click.option(
+    "--exit-at", type=click.Choice(LEVELS), default="impossible", show_default=True,
+    help="Exit status 1 from this level on.",
+)  # fmt: skip
+def check(
+    files: Sequence[Path],
+    forces: Path | None,
+    parts: Sequence[str],
+    bars: str | None,
+    as_json: bool,
+    notes: bool,
+    sarif: bool,
+    quiet: bool,
+    exit_at: str,
+) -> None:
+    """Check scores (.musicxml, .mxl, .xml) or folders of them."""
+    if sarif and (as_json or notes):
+        raise click.UsageError("--sarif goes without --json and --notes.")
+    room = _forces(forces)
+    status = 0
+    logs = []
+    names = list(_named(files))
+    for path in _progress(names):
+        try:
+            document, report, findings = _checked(path, room, parts, bars)
+        except DeskproofError as error:
+            click.echo(f"deskproof: {error}", err=True)
+            status = UNREADABLE
+            continue
+        if status == 0 and any(LEVELS.index(f.level) <= LEVELS.index(exit_at) for f in findings):
+            status = FOUND
+        if sarif:
+            logs.append((str(path), report.state, findings, _lines(document, findings)))
+        elif as_json or notes:
+            from deskproof.report import as_json as writer
+
+            answer = writer.report(report.state, findings, str(path), notes)
+            click.echo(json.dumps(answer, ensure_ascii=False, indent=None if len(names) > 1 else 1))
+        else:
+            _print(report, findings, str(path), quiet)
+    if sarif:
+        from deskproof.report import as_sarif
+
+        click.echo(json.dumps(as_sarif.run(logs), ensure_ascii=False, indent=1))
+    sys.exit(status)
+
+
+def _named(files: Sequence[Path]) -> Iterator[Path]:
+    """The files named, and the scores in the folders named."""
+    for path in files:
+        if path.is_dir():
+            inside = sorted(p for p in path.rglob("*") if p.suffix.lower() in SUFFIXES and p.is_file())
+            if not inside:
+                raise DeskproofError(f"{path}: a folder without scores ({', '.join(SUFFIXES)}).")
+            yield from inside
+        else:
+            yield path
+
+
+def _progress(names: list[Path]) -> Iterator[Path]:
+    if len(names) < 5 or not sys.stderr.isatty():
+        yield from names
+        return
+    with click.progressbar(names, label="Checking", file=sys.stderr) as bar:
+        yield from bar
+
+
+def _forces(path: Path | None) -> Forces:
+    from deskproof import forces
+
+    return forces.read(path) if path else forces.Forces()
+
+
+def _checked(
+    path: Path, room: Forces, parts: Sequence[str], bars: str | None
+) -> tuple[Document, Report, list[Finding]]:
+    from deskproof import document
+    from deskproof.check import check as run
+
+    read = document.read(path)
+    report = run(read.score, room, _chosen(read.score, parts, path))
+    findings = list(report.findings)
+    if bars:
+        first, last = _range(bars)
+        numbers = {i: _leading(m.number) for part in read.score.parts for i, m in enumerate(part.measures)}
+        findings = [f for f in findings if first <= (numbers.get(f.place.measure) or 0) <= last]
+    return read, report, findings
+
+
+def _chosen(score: Score, parts: Sequence[str], path: Path) -> list[int] | None:
+    if not parts:
+        return None
+    chosen = []
+    for name in parts:
+        wanted = name.casefold()
+        found = [i for i, p in enumerate(score.parts) if wanted in (p.id.casefold(), p.name.casefold())]
+        if not found:
+            known = ", ".join(dict.fromkeys(p.name or p.id for p in score.parts))
+            raise DeskproofError(f"{path}: no part {name!r}. Parts: {known}.")
+        chosen += found
+    return sorted(set(chosen))
+
+
+def _range(bars: str) -> tuple[int, int]:
+    first, dash, last = bars.partition("-")
+    try:
+        return int(first), int(last) if dash else int(first)
+    except ValueError:
+        raise click.UsageError(f"--bars {bars!r}: expected 12-40 or 12.") from None
+
+
+def _leading(number: str) -> int | None:
+    digits = ""
+    for char in number:
+        if not char.isdigit():
+            break
+        digits += char
+    return int(digits) if digits else None
+
+
+def _lines(document: Document, findings: Sequence[Finding]) -> dict[Any, int]:
+    from deskproof.errors import DeskproofError as Refused
+    from deskproof.musicxml import editor
+
+    if document.container.entry:
+        return {}
+    try:
+        return editor.lines(document.container.score, {f.notes[0] for f in findings if f.notes})
+    except Refused:
+        return {}
+
+
+def _width() -> int:
+    import shutil
+
+    return min(shutil.get_terminal_size().columns, 120) if sys.stdout.isatty() else 0
+
+
+def _print(report: Report, findings: Sequence[Finding], file: str, quiet: bool) -> None:
+    from deskproof.report import as_text
+
+    if quiet:
+        click.echo(f"{file}: {as_text.summary(findings)}")
+        return
+    click.echo(as_text.header(report.state, file))
+    if findings:
+        click.echo(as_text.findings_text(report.state, findings, file, _width()))
+    click.echo(as_text.summary(findings))
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@_options
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Where to write; NAME-mended beside the score if absent.")
+@click.option("--all-keeping-sound", is_flag=True, help="Take every mend that keeps the sound (so too if nothing is named).")
+@click.option("--take", "taken", multiple=True, metavar="ID", help="Take this mend; may be repeated.")
+@click.option("--dry-run", is_flag=True, help="Say what would be written, and write nothing.")
+@click.option("--force", is_flag=True, help="Write over an existing output.")
+def mend(
+    file: Path,
+    forces: Path | None,
+    parts: Sequence[str],
+    bars: str | None,
+    output: Path | None,
+    all_keeping_sound: bool,
+    taken: Sequence[str],
+    dry_run: bool,
+    force: bool,
+) -> None:
+    """Write mends into a copy of the score; all else in the file stays as it is."""
+    _mend(file, _forces(forces), parts, bars, output, all_keeping_sound or not taken, taken, dry_run, force)
+
+
+def _mend(
+    file: Path,
+    room: Forces,
+    parts: Sequence[str],
+    bars: str | None,
+    output: Path | None,
+    keeping: bool,
+    taken: Sequence[str],
+    dry_run: bool,
+    force: bool,
+) -> None:
+    from deskproof import mending
+
+    document, report, findings = _checked(file, room, parts, bars)
+    target = output or file.with_name(f"{file.stem}-mended{file.suffix}")
+    if not dry_run:
+        _may_write(target, file, force)
+    chosen = mending.chosen(report, findings, keeping, taken)
+    result = mending.take(document, report, [mend for _, _, mend in chosen])
+    for id_, finding, one in chosen:
+        click.echo(f"{_where(report, finding)}: {one.says} ({id_}{_refused(one, result.left)})")
+    if not chosen:
+        click.echo(f"{file}: no mend to take; the copy is the same to the byte.")
+    if dry_run:
+        click.echo("Nothing was written.")
+        return
+    _write(target, result.document, file)
+    after = mending.summary(result.document, room, report)
+    click.echo(f"Wrote {target}. {after}")
+
+
+def _refused(mend: Mend, left: Sequence[Mend]) -> str:
+    return "; left out: it clashes with one taken before" if mend in left else ""
+
+
+def _where(report: Report, finding: Finding) -> str:
+    from deskproof.report.places import spot_of
+
+    part = report.state.score.parts[finding.place.part]
+    return f"{part.name or part.id}, {spot_of(report.state, finding).words}"
+
+
+def _may_write(target: Path, source: Path, force: bool) -> None:
+    if target.resolve() == source.resolve():
+        raise DeskproofError(f"{target}: the original is never overwritten. Name another file with -o.")
+    if target.is_dir():
+        raise DeskproofError(f"{target}: a folder. Name a file with -o.")
+    if target.exists() and not force:
+        raise DeskproofError(f"{target}: exists already. Name another file with -o, or add --force.")
+    if not target.parent.is_dir():
+        raise DeskproofError(f"{target.parent}: no such folder to write to.")
+
+
+def _write(target: Path, document: Document, source: Path) -> None:
+    """Write plain MusicXML or .mxl by the name of the target, whole or not at all."""
+    from deskproof.musicxml import container
+
+    compressed = target.suffix.lower() == ".mxl"
+    if compressed:
+        data = document.packed() if document.container.entry else container.pack(document.written())
+    else:
+        data = document.written()
+    beside = target.with_name(f".{target.name}.part")
+    try:
+        beside.write_bytes(data)
+        beside.replace(target)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        raise DeskproofError(f"{target}: cannot be written ({error.strerror}).") from None
+
+
+@main.command()
+@click.argument("rule")
+def why(rule: str) -> None:
+    """Explain a rule: what it says, why, on which facts it rests, when it is silent."""
+    from deskproof import pages
+
+    click.echo(pages.rule_text(rule))
+
+
+@main.command()
+@click.argument("instrument")
+def facts(instrument: str) -> None:
+    """The figures known of an instrument, each with its source."""
+    from deskproof import pages
+
+    click.echo(pages.facts_text(instrument))
+
+
+@main.command()
+@click.option("-o", "--output", type=click.Path(path_type=Path), default=Path("mended.musicxml"), show_default=True)
+@click.option("--force", is_flag=True, help="Write over an existing output.")
+def demo(output: Path, force: bool) -> None:
+    """Check and mend the piece that comes with Deskproof."""
+    from deskproof.demo import SCORE
+
+    room = _forces(None)
+    _, report, findings = _checked(SCORE, room, (), None)
+    _print(report, findings, SCORE.name, quiet=False)
+    click.echo()
+    _mend(SCORE, room, (), None, output, True, (), False, force)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,66 @@
+"""A score file in hand: its bytes, what stands in it, and what it becomes with edits.
+
+Document 0 is the bytes as read; each later one is the one before with edits. Nothing here decides what to edit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from deskproof.edits import Edit, apply
+from deskproof.musicxml import container, editor, reader
+from deskproof.score import NoteRef, Score
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A score file, or one with edits taken. ``score`` always agrees with what ``written`` would give."""
+
+    name: str
+    container: container.Container
+    score: Score
+    edits: tuple[Edit, ...] = ()
+
+    def with_edits(self, edits: Sequence[Edit]) -> Document:
+        """The next document: this one with more edits. Notes keep their references."""
+        return replace(self, score=apply(self.score, edits), edits=(*self.edits, *edits))
+
+    def moved(self, ref: NoteRef) -> NoteRef:
+        """Where a note of document 0 stands now; edits of notes leave every note in its place."""
+        return ref
+
+    def written(self) -> bytes:
+        """The MusicXML document with all edits; without edits the bytes as read."""
+        return editor.write(self.container.score, _settled(self.edits))
+
+    def packed(self) -> bytes:
+        """The whole file with all edits, compressed if it was compressed."""
+        return self.container.packed(self.written())
+
+
+def _settled(edits: Sequence[Edit]) -> list[Edit]:
+    """Of several edits of the same thing of the same note, taken one after the other, the last."""
+    last: dict[tuple[NoteRef, type], Edit] = {}
+    for edit in edits:
+        last[edit.note, type(edit)] = edit
+    return list(last.values())
+
+
+def read(path: Path) -> Document:
+    """Open a score file.
+
+    Raises
+    ------
+    ContainerError, ReadError
+        If it is no score that can be read.
+    """
+    box = container.read(path)
+    return Document(str(path), box, reader.read_bytes(box.score, str(path)))
+
+
+def from_bytes(raw: bytes, name: str = "score") -> Document:
+    """Open the bytes of a score file."""
+    box = container.from_bytes(raw, name)
+    return Document(name, box, reader.read_bytes(box.score, name))

@@ -1,0 +1,17 @@
+"""The families of checks. A new family is one module here and one line in ``FAMILIES``."""
+
+from __future__ import annotations
+
+from deskproof.families.base import Context, Family, Plan
+from deskproof.families.tutti import TUTTI
+from deskproof.findings import Rule
+
+FAMILIES: tuple[Family, ...] = (TUTTI,)
+
+
+def rules() -> tuple[Rule, ...]:
+    """Every rule of every family."""
+    return tuple(rule for family in FAMILIES for rule in family.rules)
+
+
+__all__ = ["FAMILIES", "Context", "Family", "Plan", "rules"]

@@ -1,0 +1,54 @@
+"""What a family of checks is: a planner and a checker over spans, with its rules."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from deskproof.findings import Finding, Mend, Rule
+from deskproof.forces import Forces
+from deskproof.page import Layout
+from deskproof.score import Score
+from deskproof.spans import Span
+from deskproof.timeline import Frame
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """How a player would really play some spans; families with nothing to plan return an empty one."""
+
+    kind: str = ""
+    player: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What a family may look at beside its spans: the page, the time axis, the forces.
+
+    ``measures`` is None for the whole score, or the measure ordinals that are asked for: a family then gives the
+    findings that begin in them, exactly those that it would give for the whole.
+    """
+
+    score: Score
+    frame: Frame
+    layouts: Sequence[Layout]
+    forces: Forces
+    measures: frozenset[int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Family:
+    """One family of checks.
+
+    ``scope`` says what one call of ``plan`` and ``check`` sees: the spans of one ``player``, of a ``group``, or of
+    the whole ``score``. ``check`` gives findings note by note; ``mends`` offers ways out of a folded finding, which
+    are verified before anybody sees them. ``reach`` is by how many measures an edit can matter beyond its own bar.
+    """
+
+    name: str
+    scope: str
+    plan: Callable[[Sequence[Span], Context], Plan]
+    check: Callable[[Plan, Sequence[Span], Context], Iterable[Finding]]
+    mends: Callable[[Finding, Sequence[Span], Context], Iterable[Mend]]
+    rules: tuple[Rule, ...]
+    reach: int = 1

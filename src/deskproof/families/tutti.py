@@ -1,0 +1,319 @@
+"""Tutti: what holds for every player: the compass of the instrument, and accidentals that are not printed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from deskproof import facts, pitch
+from deskproof.accidentals import SIGNS, missing
+from deskproof.edits import AddAccidental, Edit, SetOctave, complete
+from deskproof.families.base import Context, Family, Plan
+from deskproof.findings import Effect, Finding, Mend, Numbers, Place, Rule
+from deskproof.forces import Forces
+from deskproof.instruments import Instrument
+from deskproof.page import UNPITCHED_CLEFS
+from deskproof.score import TIE_STOP, UNCHECKED, NoteRef, Part
+from deskproof.spans import Span
+from deskproof.timeline import Event
+
+
+def _furthest(rows: Sequence[Numbers]) -> Numbers:
+    """Of several notes beyond one end of a compass, the figures of the furthest."""
+    return max(rows, key=lambda row: row["semitones"])
+
+
+OUTSIDE = Rule(
+    id="tutti-outside-compass",
+    levels=("impossible",),
+    title="a note that no instrument of the kind has",
+    says="{worst_name} is {side} every {instrument}: {limit_name} is the {end} note there is{with_it}.",
+    why="The note is not on the instrument, whoever plays it.",
+    facts=("*.lowest", "*.highest", "*.lowest_extended", "*.highest_extended"),
+    silent_when="the note is the end note itself, a harmonic, a cue, hidden or an ossia",
+    merge=_furthest,
+)
+EXTENSION = Rule(
+    id="tutti-needs-extension",
+    levels=("hard",),
+    title="a note that only some instruments of the kind have",
+    says="{worst_name} lies {side} {limit_name}, the {end} note of the usual {instrument}: it needs {needs}.",
+    why="Not every player has the instrument, the key or the skill that this note needs; ask before the parts go out.",
+    facts=("*.lowest", "*.highest", "*.lowest_extended", "*.highest_extended"),
+    silent_when="Forces say that the instrument in the room has the note",
+    merge=_furthest,
+)
+ORDINARY = Rule(
+    id="tutti-beyond-ordinary",
+    levels=("hard",),
+    title="a note outside the ordinary field",
+    says="{worst_name} lies {side} {limit_name}, the end of the ordinary field of the {instrument}.",
+    why="The instrument has the note, but players meet it seldom and it may speak badly.",
+    facts=("*.ordinary_lowest", "*.ordinary_highest"),
+    silent_when="Forces say that the instrument in the room has the note",
+    merge=_furthest,
+)
+MANNER = Rule(
+    id="tutti-older-manner",
+    levels=("notation",),
+    title="bass clef in an older manner, or out of compass",
+    says=(
+        "read as the file says, {worst_name} lies {side} the {instrument}; an octave higher it fits. "
+        "Written in an older manner of the bass clef, or out of compass?"
+    ),
+    why="Horns and bass clarinets were long written in the bass clef an octave lower than today.",
+    facts=("*.bass_clef_manner",),
+    silent_when="the passage lies in the compass as the file reads",
+    merge=_furthest,
+)
+
+
+ACCIDENTAL = Rule(
+    id="tutti-accidental-missing",
+    levels=("notation",),
+    title="an accidental that the notes need and the page lacks",
+    says="{note_name} has no accidental on the page and would be read as {read_as}.",
+    why="The file's pitch and the printed sign disagree, so the player reads another note than the one meant.",
+    facts=(),
+    silent_when="the note is tied over, or has just been tied over, the bar line, or the sign stands above the note",
+    spelling=True,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _End:
+    """One end of a compass: where silence stops, where the usual instrument stops, where every instrument stops."""
+
+    ordinary: int
+    common: int
+    every: int
+    needs: str
+
+
+@lru_cache(maxsize=256)
+def _ends(instrument: str) -> tuple[_End, _End] | None:
+    """Lower and upper end of an instrument's sounding compass; None where the tables have none."""
+    if facts.find(f"{instrument}.lowest") is None:
+        return None
+    low, high = (_end(instrument, "lowest"), _end(instrument, "highest"))
+    return low, high
+
+
+def _end(instrument: str, which: str) -> _End:
+    common = facts.get(f"{instrument}.{which}")
+    ordinary = facts.find(f"{instrument}.ordinary_{which}") or common
+    every = facts.find(f"{instrument}.{which}_extended") or common
+    return _End(
+        pitch.midi(ordinary.value), pitch.midi(common.value), pitch.midi(every.value), every.needs or ""
+    )
+
+
+def _in_the_room(ends: tuple[_End, _End], instrument: Instrument, forces: Forces) -> tuple[_End, _End]:
+    """The compass with what the forces have: a five-octave celesta, an extension, a stated lowest note."""
+    low, high = ends
+    lowest, highest = forces.lowest(instrument), forces.highest(instrument)
+    if lowest is not None:
+        low = _End(lowest, lowest, min(lowest, low.every), low.needs)
+    if highest is not None:
+        high = _End(highest, highest, max(highest, high.every), high.needs)
+    return low, high
+
+
+def check(plan: Plan, spans: Sequence[Span], context: Context) -> Iterator[Finding]:
+    """Compass and accidentals of one part, note by note."""
+    for span in spans:
+        if span.instrument is None:
+            continue
+        ends = _ends(span.instrument.id)
+        if ends is not None:
+            yield from _compass(span, span.instrument, _in_the_room(ends, span.instrument, context.forces), context)
+    if spans and context.score.source == "musicxml":
+        yield from _accidentals(spans[0].part, context)
+
+
+def _compass(span: Span, instrument: Instrument, ends: tuple[_End, _End], context: Context) -> Iterator[Finding]:
+    low, high = ends
+    bottom, top = low.ordinary, high.ordinary
+    seen: set[tuple[int, int]] = set()
+    for event in span.events:
+        sounding = event.sounding
+        if sounding is None or bottom <= sounding <= top or event.note.flags & UNCHECKED:
+            continue
+        place = (event.measure, event.note.n)
+        if place in seen or (context.measures is not None and event.measure not in context.measures):
+            continue
+        seen.add(place)
+        if sounding > top and (event.note.marked("harmonic") or _diamond(event)):
+            continue
+        clef = context.layouts[span.part].clef_at(event.measure, event.note.start, event.note.staff)
+        if clef.sign in UNPITCHED_CLEFS:
+            continue
+        part = context.score.parts[span.part]
+        yield _beyond(span, instrument, ends, event, part, clef.sign == "F")
+
+
+def _diamond(event: Event) -> bool:
+    head = event.note.marked("notehead")
+    return head is not None and head.value == "diamond"
+
+
+def _beyond(
+    span: Span, instrument: Instrument, ends: tuple[_End, _End], event: Event, part: Part, bass_clef: bool
+) -> Finding:
+    sounding, note = event.sounding, event.note
+    assert sounding is not None
+    below = sounding < ends[0].ordinary
+    end = ends[0] if below else ends[1]
+    rule, limit = ORDINARY, end.ordinary
+    if sounding < end.every if below else sounding > end.every:
+        rule, limit = OUTSIDE, end.every
+    elif sounding < end.common if below else sounding > end.common:
+        rule, limit = EXTENSION, end.common
+    manner = facts.find(f"{instrument.id}.bass_clef_manner") or facts.find(f"{instrument.id}.bass_clef_older_manner")
+    if manner and below and bass_clef and ends[0].ordinary <= sounding + manner.value <= ends[1].ordinary:
+        rule = MANNER
+    sharp = note.pitch is not None and note.pitch.alter > 0
+    return rule.at(
+        Place(span.part, note.staff, event.measure, note.start, event.pass_),
+        refs(part, event),
+        fold=(span.role, below),
+        near=2 if rule is OUTSIDE else None,
+        sounding=sounding,
+        worst_name=pitch.name(sounding, flats=not sharp),
+        limit=limit,
+        limit_name=pitch.name(limit),
+        semitones=abs(sounding - limit),
+        side="below" if below else "above",
+        end="lowest" if below else "highest",
+        instrument=instrument.name,
+        needs=end.needs,
+        with_it=f", with {end.needs}" if end.needs and end.every != end.common else "",
+        field=[ends[0].ordinary, ends[1].ordinary],
+    )
+
+
+def refs(part: Part, event: Event) -> tuple[NoteRef, ...]:
+    """The reference of an event's first note, and of the notes tied to it."""
+    return (NoteRef(part.id, event.measure, event.note.n), *(NoteRef(part.id, m, n) for m, n in event.tied))
+
+
+def _accidentals(index: int, context: Context) -> Iterator[Finding]:
+    part = context.score.parts[index]
+    whole = not context.score.prints_accidentals
+    for lack in missing(part, context.layouts[index], context.measures):
+        note = lack.note
+        assert note.pitch is not None
+        yield ACCIDENTAL.at(
+            Place(index, note.staff, lack.measure, note.start),
+            (NoteRef(part.id, lack.measure, note.n),),
+            fold="the file prints none" if whole else lack.measure,
+            note_name=str(note.pitch),
+            read_as=str(note.pitch._replace(alter=lack.read_as)),
+            sign=SIGNS[note.pitch.alter],
+            spelled=str(note.pitch),
+        )
+
+
+def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
+    """Ways out of a finding of this family; the caller verifies each before it is offered."""
+    part = context.score.parts[finding.place.part]
+    if finding.rule is ACCIDENTAL:
+        edits = tuple(
+            AddAccidental(ref, SIGNS[note.pitch.alter])
+            for ref in finding.notes
+            if (note := part.measures[ref.measure].notes[ref.n]).pitch is not None
+        )
+        said = "print the accidental" if len(edits) == 1 else f"print the {len(edits)} accidentals"
+        yield Mend(said, Effect.KEEPS_SOUND, edits)
+    elif finding.rule in (OUTSIDE, EXTENSION, ORDINARY):
+        yield from _octave_mends(finding, part, context)
+
+
+def _octave_mends(finding: Finding, part: Part, context: Context) -> Iterator[Mend]:
+    """Move the slurred figure in all its staves, or the notes alone, an octave or two towards the compass."""
+    up = finding.numbers["side"] == "below"
+    low, high = finding.numbers["field"]
+    furthest = int(finding.numbers["sounding"])
+    octaves = -(-(low - furthest) // 12) if up else -(-(furthest - high) // 12)
+    words = {1: "an octave", 2: "two octaves"}.get(octaves, f"{octaves} octaves") + (" higher" if up else " lower")
+    move = octaves if up else -octaves
+    figure = _figure(part, finding.notes)
+    if len(figure) > len(finding.notes):
+        yield Mend(f"write the slurred figure {words}", Effect.CHANGES_SOUND, _moved(part, figure, move, context))
+        said = "the notes alone" if len(finding.notes) > 1 else "the note alone"
+    else:
+        said = "the notes" if len(finding.notes) > 1 else "the note"
+    yield Mend(f"write {said} {words}", Effect.CHANGES_SOUND, _moved(part, finding.notes, move, context))
+
+
+def _moved(part: Part, notes: Iterable[NoteRef], octaves: int, context: Context) -> tuple[Edit, ...]:
+    moves = []
+    for ref in notes:
+        written = part.measures[ref.measure].notes[ref.n].pitch
+        assert written is not None
+        moves.append(SetOctave(ref, written.octave + octaves))
+    return complete(context.score, context.layouts, moves)
+
+
+def _figure(part: Part, notes: Sequence[NoteRef]) -> list[NoteRef]:
+    """All notes of the part, in all its staves, that lie under a slur together with one of ``notes``."""
+    places = {(ref.measure, part.measures[ref.measure].notes[ref.n].start) for ref in notes}
+    chosen = set(notes)
+    for start, end in _slurs(part):
+        if any(start <= place <= end for place in places):
+            chosen.update(
+                NoteRef(part.id, m, note.n)
+                for m in range(start[0], end[0] + 1)
+                for note in part.measures[m].notes
+                if note.pitch is not None and not note.flags & UNCHECKED and start <= (m, note.start) <= end
+            )
+    return _whole_chains(part, chosen)
+
+
+def _whole_chains(part: Part, chosen: set[NoteRef]) -> list[NoteRef]:
+    """Leave no tied chain torn: take the notes tied on from the last chosen ones."""
+    found = set(chosen)
+    for ref in sorted(chosen):
+        note = part.measures[ref.measure].notes[ref.n]
+        end = (ref.measure, note.start + note.length)
+        for m in (ref.measure, ref.measure + 1):
+            if m >= len(part.measures):
+                break
+            for other in part.measures[m].notes:
+                at = (m, other.start)
+                over = m > ref.measure and end[1] >= part.measures[ref.measure].length and other.start == 0
+                if other.flags & TIE_STOP and other.pitch == note.pitch and (at == end or over):
+                    found.add(NoteRef(part.id, m, other.n))
+    return sorted(found)
+
+
+def _slurs(part: Part) -> list[tuple[tuple[int, int], tuple[int, int]]]:
+    """The slurs of a part as (first place, last place), a place being (measure, tick)."""
+    found = []
+    open_at: dict[str, tuple[int, int]] = {}
+    for measure in part.measures:
+        for note in sorted(measure.notes, key=lambda n: n.start):
+            for mark in note.marks:
+                if mark.kind == "slur":
+                    place = (measure.index, note.start)
+                    if mark.value == "start":
+                        open_at[mark.number] = place
+                    elif mark.value == "stop" and mark.number in open_at:
+                        found.append((open_at.pop(mark.number), place))
+    return found
+
+
+def plan(spans: Sequence[Span], context: Context) -> Plan:
+    """Nothing to plan: compass and accidentals need no choice."""
+    return Plan()
+
+
+TUTTI = Family(
+    name="tutti",
+    scope="player",
+    plan=plan,
+    check=check,
+    mends=mends,
+    rules=(OUTSIDE, EXTENSION, ORDINARY, MANNER, ACCIDENTAL),
+)

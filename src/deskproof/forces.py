@@ -1,0 +1,272 @@
+"""The players in the room: what each plays and what each can do. Read from TOML; every default is a fact.
+
+Format (design of the file)::
+
+    [players."flute 2"]
+    plays = ["flute", "piccolo"]
+    [players.keyboard]
+    plays = ["piano", "celesta"]
+    hand_span_mm = 216
+    [players.harp]
+    plays = ["harp"]
+    pedal_s = { comfortable = 0.5, quickest = 0.25 }
+    without_pedal = { C1 = "natural", D1 = "natural" }
+    [instruments.celesta]
+    octaves = 4
+    [instruments."double bass"]
+    extension = "C1"                 # "none", or the lowest note it reaches
+    [sections]
+    "violin 1" = { desks = 6 }
+    [changes]                        # seconds: quickest, comfortable
+    "piano > celesta" = [5, 10]
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from deskproof import facts, instruments, pitch
+from deskproof.errors import DeskproofError
+from deskproof.instruments import Instrument
+
+_TOP = ("players", "instruments", "sections", "changes")
+_PLAYER = ("plays", "hand_span_mm", "pedal_s", "without_pedal")
+_INSTRUMENT = ("octaves", "extension", "lowest", "highest")
+_SECTION = ("desks", "players")
+_PEDAL = ("comfortable", "quickest")
+_ALTERS = {"flat": -1, "natural": 0, "sharp": 1}
+
+
+class ForcesError(DeskproofError):
+    """The forces file cannot be used; the message gives file, line, what was found and what to write."""
+
+
+@dataclass(frozen=True, slots=True)
+class Player:
+    """One person: instruments by id; figures are None where the default fact holds."""
+
+    name: str
+    plays: tuple[str, ...]
+    hand_span_mm: float | None = None
+    pedal_comfortable_s: float | None = None
+    pedal_quickest_s: float | None = None
+    without_pedal: Mapping[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class InTheRoom:
+    """What is known of an instrument in the room; MIDI numbers, None where the default fact holds."""
+
+    lowest: int | None = None
+    highest: int | None = None
+    octaves: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Forces:
+    """The players in the room. An empty one means: the defaults."""
+
+    players: tuple[Player, ...] = ()
+    instruments: Mapping[str, InTheRoom] = field(default_factory=dict)
+    desks: Mapping[str, int] = field(default_factory=dict)
+    changes: Mapping[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
+
+    def lowest(self, instrument: Instrument) -> int | None:
+        """The lowest sounding note that the instrument in the room has, if the forces say so."""
+        known = self._known(instrument)
+        return known.lowest if known else None
+
+    def highest(self, instrument: Instrument) -> int | None:
+        """The highest sounding note that the instrument in the room has, if the forces say so."""
+        known = self._known(instrument)
+        return known.highest if known else None
+
+    def _known(self, instrument: Instrument) -> InTheRoom | None:
+        return self.instruments.get(instrument.id) or self.instruments.get(instrument.kind)
+
+
+def read(path: Path) -> Forces:
+    """Read a forces file.
+
+    Raises
+    ------
+    ForcesError
+        For a file that cannot be read, an unknown key (with the nearest word), or a value out of its kind.
+        All problems are named at once.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ForcesError(f"{path}: cannot be read ({error}); expected a TOML file.") from None
+    return parse(text, str(path))
+
+
+def parse(text: str, name: str = "forces") -> Forces:
+    """Read the text of a forces file; see :func:`read`."""
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise ForcesError(f"{name}: not TOML: {error}") from None
+    return _Reader(text, name).forces(table)
+
+
+class _Reader:
+    """Turns the tables into records and collects every problem with the line it stands on."""
+
+    def __init__(self, text: str, name: str) -> None:
+        self.lines = text.splitlines()
+        self.name = name
+        self.problems: list[str] = []
+
+    def forces(self, table: Mapping[str, Any]) -> Forces:
+        self._known("the file", table, _TOP)
+        players = tuple(
+            player
+            for key, row in self._tables(table, "players")
+            if (player := self._player(key, row)) is not None
+        )
+        rooms = dict(
+            pair for key, row in self._tables(table, "instruments") if (pair := self._room(key, row)) is not None
+        )
+        desks = {}
+        for key, row in self._tables(table, "sections"):
+            self._known(f"section {key!r}", row, _SECTION)
+            desks[key.casefold()] = int(self._figure(row, "desks", f"section {key!r}") or 0)
+        changes = {}
+        for key, value in self._table(table, "changes").items():
+            pair = self._change(key, value)
+            if pair is not None:
+                changes[pair[0]] = pair[1]
+        if self.problems:
+            raise ForcesError("\n".join(self.problems))
+        return Forces(players, rooms, desks, changes)
+
+    def _say(self, key: str, text: str) -> None:
+        pattern = re.compile(rf"(^|[\s\[.{{,\"']){re.escape(key)}($|[\s\]\"'=.])")
+        line = next((i for i, row in enumerate(self.lines, 1) if pattern.search(row)), None)
+        self.problems.append(f"{self.name}{f', line {line}' if line else ''}: {text}")
+
+    def _known(self, where: str, row: Mapping[str, Any], allowed: Iterable[str]) -> None:
+        words = list(allowed)
+        for key in row:
+            if key not in words:
+                near = difflib.get_close_matches(key, words, 1, 0.0)
+                self._say(key, f"{where} has no key {key!r}; did you mean {near[0]!r}? Known: {', '.join(words)}.")
+
+    def _table(self, table: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+        value = table.get(key, {})
+        if not isinstance(value, dict):
+            self._say(key, f"{key} is {value!r}; expected a table [{key}].")
+            return {}
+        return value
+
+    def _tables(self, table: Mapping[str, Any], key: str) -> Iterable[tuple[str, Mapping[str, Any]]]:
+        for name, row in self._table(table, key).items():
+            if isinstance(row, dict):
+                yield name, row
+            else:
+                self._say(name, f"{key}.{name} is {row!r}; expected a table.")
+
+    def _figure(self, row: Mapping[str, Any], key: str, where: str) -> float | None:
+        value = row.get(key)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float) or value <= 0:
+            self._say(key, f"{where}: {key} is {value!r}; expected a number above 0.")
+            return None
+        return float(value)
+
+    def _instrument(self, name: Any, where: str) -> Instrument | None:
+        found = instruments.by_name(name) if isinstance(name, str) else None
+        if found is None:
+            near = instruments.nearest(str(name))[:3]
+            self._say(str(name), f"{where}: no instrument {name!r}; did you mean {', '.join(near)}?")
+        return found
+
+    def _player(self, name: str, row: Mapping[str, Any]) -> Player | None:
+        where = f"player {name!r}"
+        self._known(where, row, _PLAYER)
+        plays = row.get("plays")
+        if not isinstance(plays, list) or not plays:
+            self._say(name, f"{where} has no instruments; write plays = [\"flute\", \"piccolo\"].")
+            return None
+        found = [self._instrument(one, where) for one in plays]
+        pedal = row.get("pedal_s", {})
+        if not isinstance(pedal, dict):
+            self._say("pedal_s", f"{where}: pedal_s is {pedal!r}; expected {{ comfortable = 0.5, quickest = 0.25 }}.")
+            pedal = {}
+        self._known(f"{where}, pedal_s", pedal, _PEDAL)
+        comfortable, quickest = (self._figure(pedal, key, where) for key in _PEDAL)
+        if comfortable and quickest and quickest > comfortable:
+            self._say("pedal_s", f"{where}: the quickest pedal time is longer than the comfortable one.")
+        return Player(
+            name,
+            tuple(one.id for one in found if one is not None),
+            self._figure(row, "hand_span_mm", where),
+            comfortable,
+            quickest,
+            self._strings(row.get("without_pedal", {}), where),
+        )
+
+    def _strings(self, row: Any, where: str) -> dict[str, int]:
+        found: dict[str, int] = {}
+        if not isinstance(row, dict):
+            self._say("without_pedal", f"{where}: without_pedal is {row!r}; expected {{ C1 = \"natural\" }}.")
+            return found
+        for key, value in row.items():
+            try:
+                string = pitch.parse(key)
+            except pitch.PitchError:
+                string = None
+            if string is None or string.alter or value not in _ALTERS:
+                self._say(key, f"{where}: {key} = {value!r}; expected a string and flat, natural or sharp (C1 = \"natural\").")
+            else:
+                found[f"{string.step}{string.octave}"] = _ALTERS[value]
+        return found
+
+    def _room(self, name: str, row: Mapping[str, Any]) -> tuple[str, InTheRoom] | None:
+        where = f"instrument {name!r}"
+        self._known(where, row, _INSTRUMENT)
+        found = self._instrument(name, "instruments")
+        if found is None:
+            return None
+        lowest, highest = (self._pitch(row.get(key), key, where) for key in ("lowest", "highest"))
+        extension = row.get("extension")
+        if extension is not None and extension != "none":
+            lowest = self._pitch(extension, "extension", where)
+        octaves = self._figure(row, "octaves", where)
+        if octaves is not None:
+            top = facts.find(f"{found.id}.highest")
+            if top is None:
+                self._say("octaves", f"{where}: its compass is not counted in octaves; write lowest and highest.")
+            else:
+                lowest = pitch.midi(top.value) - 12 * int(octaves)
+        return found.id, InTheRoom(lowest, highest, int(octaves) if octaves else None)
+
+    def _pitch(self, value: Any, key: str, where: str) -> int | None:
+        if value is None:
+            return None
+        try:
+            return pitch.midi(str(value))
+        except pitch.PitchError:
+            self._say(key, f"{where}: {key} is {value!r}; expected a sounding pitch such as \"C1\".")
+            return None
+
+    def _change(self, key: str, value: Any) -> tuple[tuple[str, str], tuple[float, float]] | None:
+        before, arrow, after = (piece.strip() for piece in key.partition(">"))
+        good = isinstance(value, list) and len(value) == 2 and all(
+            isinstance(v, int | float) and not isinstance(v, bool) and v >= 0 for v in value
+        )
+        if not arrow or not good or value[0] > value[1]:
+            self._say(key, f"change {key!r} = {value!r}; expected \"piano > celesta\" = [quickest, comfortable] in seconds.")
+            return None
+        left, right = self._instrument(before, f"change {key!r}"), self._instrument(after, f"change {key!r}")
+        if left is None or right is None:
+            return None
+        return (left.id, right.id), (float(value[0]), float(value[1]))

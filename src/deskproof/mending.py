@@ -1,0 +1,94 @@
+"""Choosing mends and taking them together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from deskproof.check import Report, check
+from deskproof.document import Document
+from deskproof.edits import Edit, EditError
+from deskproof.errors import DeskproofError
+from deskproof.findings import Effect, Finding, Mend, folded
+from deskproof.fingerprint import fingerprints
+from deskproof.forces import Forces
+from deskproof.recheck import recheck
+from deskproof.state import state_of
+
+
+class MendError(DeskproofError):
+    """A mend that does not exist or writes nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A document with mends taken, and the mends that could not be taken beside the others."""
+
+    document: Document
+    left: tuple[Mend, ...]
+
+
+def chosen(
+    report: Report, findings: Sequence[Finding], keeping: bool, ids: Iterable[str]
+) -> list[tuple[str, Finding, Mend]]:
+    """The mends to take: those named by id, and with ``keeping`` the first of each finding that keeps the sound.
+
+    Raises
+    ------
+    MendError
+        For an id that is not offered, or a mend that is advice and writes nothing.
+    """
+    offered = {}
+    found = []
+    wanted = list(dict.fromkeys(ids))
+    for finding, id_ in zip(findings, fingerprints(report.state, findings), strict=True):
+        own = [(f"{id_}-{k}", finding, mend) for k, mend in enumerate(finding.mends, 1)]
+        offered.update({row[0]: row for row in own})
+        named = [row for row in own if row[0] in wanted]
+        found += named
+        if keeping and not named:
+            found += [row for row in own if row[2].effect is Effect.KEEPS_SOUND][:1]
+    for id_ in wanted:
+        if id_ not in offered:
+            known = ", ".join(sorted(offered)) or "none"
+            raise MendError(f"no mend {id_!r} is offered for this score. Offered: {known}.")
+        if not offered[id_][2].edits:
+            raise MendError(f"{id_} is advice: {offered[id_][2].says}. There is nothing to write.")
+    return found
+
+
+def take(document: Document, report: Report, mends: Sequence[Mend]) -> Taken:
+    """Take mends together. Those that clash with one taken before, or would bring new findings with it, are left."""
+    state = report.state
+    together = [edit for mend in mends for edit in mend.edits]
+    try:
+        if not recheck(state, together).new:
+            return Taken(document.with_edits(_once(together)), ())
+    except EditError:
+        pass
+    left = []
+    for mend in mends:
+        try:
+            if recheck(state, mend.edits).new:
+                left.append(mend)
+                continue
+            document = document.with_edits(mend.edits)
+            state = state_of(document.score, state.forces, tuple(state.spans))
+        except EditError:
+            left.append(mend)
+    return Taken(document, tuple(left))
+
+
+def _once(edits: Iterable[Edit]) -> list[Edit]:
+    return list(dict.fromkeys(edits))
+
+
+def summary(document: Document, forces: Forces, before: Report) -> str:
+    """What the mends did, in words: how many findings are gone and how many are left."""
+    after = state_of(document.score, forces, tuple(before.state.spans))
+    left = sum(len(folded(atoms)) for atoms in after.atoms.values())
+    had = len(before.findings)
+    return f"{had} finding{'s' * (had != 1)} before, {left} after."
+
+
+__all__ = ["MendError", "Taken", "check", "chosen", "summary", "take"]

@@ -1,0 +1,138 @@
+"""<direction>, <sound> and <barline> elements -> Directions, endings and repeat marks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from lxml import etree
+
+from deskproof.musicxml.notes import number
+from deskproof.score import Direction, Ending
+
+_SOUND = (
+    "tempo", "dacapo", "dalsegno", "fine", "tocoda", "coda", "segno", "forward-repeat",
+    "damper-pedal", "soft-pedal", "sostenuto-pedal",
+)  # fmt: skip
+_ELEMENT_TEXT = {"words", "rehearsal", "other-direction"}
+
+
+def read(element: etree._Element, k: int, cursor: int, scale: Fraction) -> list[Direction]:
+    """The rows of one direction or sound element at ``cursor`` ticks.
+
+    An offset moves where a direction appears; it moves what sounds only if the file says so
+    (MusicXML 4.0, element offset, attribute sound).
+    """
+    if element.tag == "sound":
+        return _sound(element, k, cursor, 1)
+    rows: list[Direction] = []
+    printed = sounding = cursor
+    offset = element.find("offset")
+    if offset is not None:
+        shift = int((number(offset.text) or 0) * scale)
+        printed = max(0, cursor + shift)
+        if offset.get("sound") == "yes":
+            sounding = printed
+    text = element.findtext("staff")
+    staff = int(text) if text and text.strip().isdigit() else 1
+    for child in element:
+        if child.tag == "direction-type":
+            for one in child:
+                if isinstance(one.tag, str):
+                    at = sounding if one.tag == "metronome" else printed
+                    rows.append(_row(one, k, at, staff))
+        elif child.tag == "sound":
+            rows.extend(_sound(child, k, sounding, staff))
+    return rows
+
+
+def _row(element: etree._Element, k: int, start: int, staff: int) -> Direction:
+    kind = str(element.tag)
+    hidden = element.get("print-object") == "no"
+    mark = element.get("number") or ""
+    if kind in _ELEMENT_TEXT:
+        value = element.text or ""
+    elif kind == "dynamics":
+        value = " ".join(
+            (one.text or "").strip() if one.tag == "other-dynamics" else str(one.tag)
+            for one in element
+            if isinstance(one.tag, str)
+        )
+    elif kind == "metronome":
+        value = _metronome(element)
+    elif kind == "octave-shift":
+        value = f"{element.get('type') or ''} {element.get('size') or '8'}"
+    elif kind == "harp-pedals":
+        value = " ".join(
+            f"{(tuning.findtext('pedal-step') or '?').strip()}{(tuning.findtext('pedal-alter') or '?').strip()}"
+            for tuning in element.iterfind("pedal-tuning")
+        )
+    else:
+        value = element.get("type") or (element.text or "").strip()
+    return Direction(k, start, staff, kind, value, mark, hidden)
+
+
+def _metronome(element: etree._Element) -> str:
+    """``quarter. = 120`` or ``quarter = eighth.``; empty where the form is not one of these two."""
+    sides: list[str] = []
+    for child in element:
+        text = (child.text or "").strip()
+        if child.tag == "beat-unit":
+            sides.append(text)
+        elif child.tag == "beat-unit-dot" and sides:
+            sides[-1] += "."
+        elif child.tag == "per-minute":
+            sides.append(text)
+    return " = ".join(sides) if len(sides) == 2 else ""
+
+
+def _sound(element: etree._Element, k: int, start: int, staff: int) -> list[Direction]:
+    rows = [
+        Direction(k, start, staff, f"sound:{name}", value)
+        for name in _SOUND
+        if (value := element.get(name)) is not None
+    ]
+    for change in element.iterfind("instrument-change"):
+        sound = (change.findtext("instrument-sound") or "").strip()
+        rows.append(Direction(k, start, staff, "sound:instrument-change", sound, change.get("id") or ""))
+    return rows
+
+
+@dataclass(frozen=True, slots=True)
+class BarlineMarks:
+    """What a barline says about the order of playing."""
+
+    signs: tuple[Direction, ...]
+    endings: tuple[Ending, ...]
+    forward: bool
+    backward: int
+    after_jump: bool
+
+
+def barline(element: etree._Element, k: int, cursor: int) -> BarlineMarks:
+    """Read a barline standing at ``cursor`` ticks."""
+    signs = []
+    endings = []
+    forward, backward, after_jump = False, 0, False
+    for child in element:
+        if child.tag == "repeat":
+            if child.get("direction") == "forward":
+                forward = True
+            else:
+                times = number(child.get("times"))
+                backward = int(times) if times is not None and times >= 2 else 2
+                after_jump = child.get("after-jump") == "yes"
+        elif child.tag == "ending":
+            numbers = tuple(
+                int(piece)
+                for piece in (child.get("number") or "").replace(",", " ").replace(".", " ").split()
+                if piece.isdigit()
+            )
+            endings.append(Ending(child.get("type") or "start", numbers))
+        elif child.tag in ("segno", "coda", "fermata"):
+            signs.append(Direction(k, cursor, 1, f"barline:{child.tag}", child.text or ""))
+    for name in ("segno", "coda"):
+        value = element.get(name)
+        if value is not None:
+            signs.append(Direction(k, cursor, 1, f"sound:{name}", value))
+    return BarlineMarks(tuple(signs), tuple(endings), forward, backward, after_jump)

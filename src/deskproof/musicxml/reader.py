@@ -1,0 +1,223 @@
+"""MusicXML bytes -> Score. Parses with lxml under safe settings and reads each measure once.
+
+Nothing is fetched, no external entity is opened, and a file that breaks the schema is read as far as it goes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from fractions import Fraction
+
+from lxml import etree
+
+from deskproof.errors import DeskproofError
+from deskproof.musicxml import attributes, directions, notes
+from deskproof.score import Change, Direction, Ending, Measure, Note, Part, Score, ScoreInstrument
+
+MAX_GRID_BITS = 256
+
+
+class ReadError(DeskproofError):
+    """The bytes are not a score that can be read; the message says where and what to do."""
+
+
+def parser() -> etree.XMLParser:
+    """The parser used everywhere: no entities expanded, no network, no DTD, libxml2's size limits kept."""
+    return etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False, huge_tree=False)
+
+
+def read_bytes(data: bytes, name: str = "score") -> Score:
+    """Read the bytes of a partwise MusicXML document.
+
+    Parameters
+    ----------
+    data : bytes
+        The document in any encoding that its declaration or byte order mark names.
+    name : str
+        Used in messages.
+
+    Raises
+    ------
+    ReadError
+        If the bytes are no well-formed XML or no MusicXML score.
+    """
+    try:
+        root = etree.fromstring(data, parser())
+    except etree.XMLSyntaxError as error:
+        raise ReadError(
+            f"{name}: not well-formed XML (line {error.lineno}: {error.msg}). "
+            "Export the score again as MusicXML; if it was edited by hand, mend that line."
+        ) from None
+    return read_tree(root, name)
+
+
+def read_tree(root: etree._Element, name: str = "score") -> Score:
+    """Read a parsed document; see :func:`read_bytes`."""
+    if root.tag == "score-timewise":
+        raise ReadError(f"{name}: a timewise score. Export it as partwise MusicXML (score-partwise).")
+    if root.tag != "score-partwise":
+        raise ReadError(
+            f"{name}: the outermost element is <{root.tag}>, expected <score-partwise>. "
+            "This is not a MusicXML score; export it as MusicXML (.musicxml or .mxl)."
+        )
+    grid = _grid(root, name)
+    while True:
+        try:
+            return _read(root, grid, name)
+        except notes.FinerGrid as finer:
+            grid *= finer.factor
+            if grid.bit_length() > MAX_GRID_BITS:
+                raise ReadError(f"{name}: note lengths need a finer grid than {MAX_GRID_BITS} bits.") from None
+
+
+def _grid(root: etree._Element, name: str) -> int:
+    """Ticks a quarter: the least common multiple of all divisions in the file."""
+    grid = 1
+    for element in root.iter("divisions"):
+        divisions = notes.number(element.text)
+        if divisions is not None and divisions > 0:
+            grid = math.lcm(grid, Fraction(divisions).numerator)
+            if grid.bit_length() > MAX_GRID_BITS:
+                raise ReadError(
+                    f"{name}: its divisions have no common multiple below {MAX_GRID_BITS} bits; "
+                    "export the score again."
+                )
+    return grid
+
+
+def _read(root: etree._Element, grid: int, name: str) -> Score:
+    remarks: dict[str, None] = {}
+    declared = dict(_declared_parts(root))
+    parts = []
+    for element in root.iterfind("part"):
+        part_id = element.get("id") or f"P{len(parts) + 1}"
+        part_name, abbreviation, instruments = declared.get(part_id, (part_id, "", {}))
+        reader = PartReader(grid, name, part_id, remarks)
+        measures = tuple(reader.measure(m, i) for i, m in enumerate(element.iterfind("measure")))
+        parts.append(Part(part_id, part_name, abbreviation, instruments, measures))
+    if not parts or not any(part.measures for part in parts):
+        raise ReadError(f"{name}: the score has no measures. Nothing was exported; export it again.")
+    return Score(
+        title=_title(root),
+        grid=grid,
+        parts=tuple(parts),
+        remarks=tuple(remarks),
+        prints_accidentals=next(root.iter("accidental"), None) is not None,
+    )
+
+
+def _title(root: etree._Element) -> str:
+    for path in ("work/work-title", "movement-title"):
+        text = (root.findtext(path) or "").strip()
+        if text:
+            return " ".join(text.split())
+    return ""
+
+
+def _declared_parts(
+    root: etree._Element,
+) -> Iterator[tuple[str, tuple[str, str, dict[str, ScoreInstrument]]]]:
+    for element in root.iterfind("part-list/score-part"):
+        programs: dict[str, tuple[int | None, int | None]] = {}
+        for midi in element.iterfind("midi-instrument"):
+            program = notes.number(midi.findtext("midi-program"))
+            unpitched = notes.number(midi.findtext("midi-unpitched"))
+            programs[midi.get("id") or ""] = (
+                int(program) - 1 if program is not None and 1 <= program <= 128 else None,
+                int(unpitched) - 1 if unpitched is not None else None,
+            )
+        instruments = {}
+        for one in element.iterfind("score-instrument"):
+            key = one.get("id") or ""
+            program_of = programs.get(key, (None, None))
+            instruments[key] = ScoreInstrument(
+                key,
+                _line(one.findtext("instrument-name")),
+                (one.findtext("instrument-sound") or "").strip(),
+                *program_of,
+            )
+        part_name = _line(element.findtext("part-name"))
+        if not part_name or part_name == "MusicXML Part":
+            part_name = next((i.name for i in instruments.values() if i.name), part_name)
+        yield (
+            element.get("id") or "",
+            (part_name, _line(element.findtext("part-abbreviation")), instruments),
+        )
+
+
+def _line(text: str | None) -> str:
+    return " ".join((text or "").split())
+
+
+class PartReader:
+    """Reads the measures of one part in order; remembers divisions, metre and staff kinds from one to the next."""
+
+    def __init__(self, grid: int, score_name: str, part_id: str, remarks: dict[str, None]) -> None:
+        self.grid = grid
+        self.remarks = remarks
+        self.where = f"{score_name}: part {part_id}"
+        self.scale = Fraction(grid)  # ticks a division
+        self.ossia: set[int] = set()
+
+    def measure(self, element: etree._Element, index: int) -> Measure:
+        """Read one measure element."""
+        note_rows: list[Note] = []
+        direction_rows: list[Direction] = []
+        changes: list[Change] = []
+        endings: list[Ending] = []
+        forward, backward, after_jump = False, 0, False
+        cursor = furthest = previous = 0
+        for child in element:
+            tag = child.tag
+            if tag == "note":
+                row, moves = notes.read(child, len(note_rows), cursor, previous, self.scale, self.ossia)
+                note_rows.append(row)
+                previous = row.start
+                cursor += moves
+                furthest = max(furthest, cursor)
+            elif tag == "backup":
+                cursor = max(0, cursor - notes.ticks(child.findtext("duration"), self.scale))
+            elif tag == "forward":
+                cursor += notes.ticks(child.findtext("duration"), self.scale)
+                furthest = max(furthest, cursor)
+            elif tag == "direction" or tag == "sound":
+                direction_rows.extend(directions.read(child, len(direction_rows), cursor, self.scale))
+            elif tag == "attributes":
+                self._attributes(child, cursor, changes, index)
+            elif tag == "barline":
+                mark = directions.barline(child, len(direction_rows), cursor)
+                direction_rows.extend(mark.signs)
+                endings.extend(mark.endings)
+                forward |= mark.forward
+                backward = max(backward, mark.backward)
+                after_jump |= mark.after_jump
+        return Measure(
+            index=index,
+            number=element.get("number") or "",
+            length=furthest,
+            notes=tuple(note_rows),
+            directions=tuple(direction_rows),
+            changes=tuple(changes),
+            implicit=element.get("implicit") == "yes",
+            forward=forward,
+            backward=backward,
+            after_jump=after_jump,
+            endings=tuple(endings),
+        )
+
+    def _attributes(
+        self, element: etree._Element, cursor: int, changes: list[Change], index: int
+    ) -> None:
+        divisions = notes.number(element.findtext("divisions"))
+        if divisions is not None:
+            if divisions > 0:
+                self.scale = self.grid / Fraction(divisions)
+            else:
+                self.remarks.setdefault(
+                    f"{self.where}, measure {index + 1}: divisions of {divisions}; the last good value is kept."
+                )
+        for change in attributes.read(element, cursor, self.grid):
+            changes.append(change)
+            if change.kind == "staff-type":
+                (self.ossia.add if change.value == "ossia" else self.ossia.discard)(change.staff)

@@ -1,0 +1,1 @@
+"""What a person or another program gets to read: places in words, JSON, text, SARIF."""

@@ -1,0 +1,122 @@
+"""The JSON of ``check`` (contract: docs/json.md)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+from typing import Any
+
+from deskproof import __version__
+from deskproof.findings import Finding
+from deskproof.fingerprint import fingerprints
+from deskproof.report.places import bar_number, spot_of
+from deskproof.score import CUE, HIDDEN, OSSIA, SMALL, UNCHECKED, NoteRef
+from deskproof.state import State
+from deskproof.timeline import Event
+
+FORMAT = 1
+TOOL = {"name": "deskproof", "version": __version__}
+
+
+def report(state: State, findings: Iterable[Finding], file: str, notes: bool = False) -> dict[str, Any]:
+    """The whole answer for one score, ready for a JSON encoder. Numbers are ints, floats and texts only."""
+    rows = list(findings)
+    document: dict[str, Any] = {
+        "format": FORMAT,
+        "tool": TOOL,
+        "score": score(state, file),
+        "findings": [one(state, finding, id_) for finding, id_ in zip(rows, fingerprints(state, rows), strict=True)],
+        "silenced": [],
+    }
+    if notes:
+        document["notes"] = note_rows(state)
+    document["plans"] = []
+    return document
+
+
+def score(state: State, file: str) -> dict[str, Any]:
+    """Who is in the score, and how long it is."""
+    frame = state.timeline.frame
+    parts = []
+    for part, line in zip(state.score.parts, state.lines, strict=True):
+        first = line.first
+        count = sum(
+            1 for m in part.measures for n in m.notes if n.kind != "rest" and not n.flags & UNCHECKED
+        )
+        parts.append(
+            {
+                "id": part.id,
+                "name": part.name,
+                "sound": first.sounds[0] if first and first.sounds else None,
+                "family": first.family if first else None,
+                "notes": count,
+            }
+        )
+    return {
+        "file": file,
+        "title": state.score.title,
+        "bars": len(frame.lengths),
+        "seconds": round(frame.clock.ceil_us(frame.length) / 1e6, 6),
+        "tempo": "marked" if frame.tempo_marked else "guessed",
+        "parts": parts,
+    }
+
+
+def one(state: State, finding: Finding, id_: str) -> dict[str, Any]:
+    """One finding."""
+    place = spot_of(state, finding)
+    return {
+        "id": id_,
+        "rule": finding.rule.id,
+        "level": finding.level,
+        "part": state.score.parts[finding.place.part].id,
+        "staff": finding.place.staff,
+        "bar": place.bar,
+        "beat": str(place.beat),
+        "onset_us": place.onset_us,
+        "notes": [str(ref) for ref in finding.notes],
+        "numbers": {key: _plain(value) for key, value in finding.numbers.items()},
+        "says": finding.says,
+        "because": None,
+        "mends": [
+            {"id": f"{id_}-{k}", "says": mend.says, "effect": mend.effect.value}
+            for k, mend in enumerate(finding.mends, 1)
+        ],
+    }
+
+
+def _plain(value: object) -> object:
+    return str(value) if isinstance(value, Fraction) else value
+
+
+def note_rows(state: State) -> list[dict[str, Any]]:
+    """Every sounding note of the score, part by part in order of onset; a tied chain is one row."""
+    rows = []
+    for index, events in enumerate(state.timeline.parts):
+        for event in events:
+            rows.append(_note_row(state, index, event))
+    return rows
+
+
+def _note_row(state: State, index: int, event: Event) -> dict[str, Any]:
+    part = state.score.parts[index]
+    note = event.note
+    onset, end = state.timeline.frame.times_us(event)
+    pitch = note.pitch
+    return {
+        "ref": str(NoteRef(part.id, event.measure, note.n)),
+        "pass": event.pass_,
+        "bar": bar_number(state, index, event.measure),
+        "onset_us": onset,
+        "end_us": end,
+        "staff": note.staff,
+        "voice": note.voice,
+        "grace": bool(event.grace),
+        "cue": bool(note.flags & CUE),
+        "hidden": bool(note.flags & HIDDEN),
+        "small": bool(note.flags & SMALL),
+        "ossia": bool(note.flags & OSSIA),
+        "written": [pitch.step, pitch.alter, pitch.octave] if pitch else None,
+        "sounding": event.sounding,
+        "tied_to": [str(NoteRef(part.id, m, n)) for m, n in event.tied],
+    }

@@ -1,0 +1,55 @@
+"""A score in all its readings: page, time axis, events, spans, and what the families found note by note."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from deskproof.families import FAMILIES, Context, Plan
+from deskproof.findings import Finding
+from deskproof.forces import Forces
+from deskproof.score import Score
+from deskproof.spans import Line, Span, lines_of
+from deskproof.timeline import Timeline, realise
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """A score heard and checked. ``spans`` and ``atoms`` hold only the parts that were asked for.
+
+    ``atoms[family, part]`` are that family's findings, not folded, without mends.
+    """
+
+    timeline: Timeline
+    forces: Forces
+    lines: tuple[Line, ...]
+    spans: dict[int, tuple[Span, ...]]
+    plans: dict[tuple[str, int], Plan]
+    atoms: dict[tuple[str, int], tuple[Finding, ...]]
+
+    @property
+    def score(self) -> Score:
+        """The score as it stands."""
+        return self.timeline.score
+
+    def context(self, score: Score | None = None, measures: frozenset[int] | None = None) -> Context:
+        """What the families may look at; another score of the same layout, or some measures only, if given."""
+        timeline = self.timeline
+        return Context(score or timeline.score, timeline.frame, timeline.layouts, self.forces, measures)
+
+
+def state_of(score: Score, forces: Forces | None = None, parts: Sequence[int] | None = None) -> State:
+    """Hear a score and let every family look at the parts asked for (all if None)."""
+    timeline = realise(score)
+    forces = forces or Forces()
+    lines = tuple(lines_of(score, timeline.layouts))
+    chosen = range(len(score.parts)) if parts is None else parts
+    spans = {i: lines[i].spans(timeline.parts[i]) for i in chosen}
+    state = State(timeline, forces, lines, spans, {}, {})
+    context = state.context()
+    for family in FAMILIES:
+        for i in chosen:
+            plan = family.plan(spans[i], context)
+            state.plans[family.name, i] = plan
+            state.atoms[family.name, i] = tuple(family.check(plan, spans[i], context))
+    return state
