@@ -60,13 +60,13 @@ def shared_scores() -> list[Path]:
     """
     if not SHARED.is_dir():
         if os.environ.get("CI") == "true":
-            pytest.fail("the shared scores are missing: expected a folder shared/scores beside the repository")
+            pytest.fail("the shared scores are missing: expected shared/scores beside the repository")
         return []
     return sorted(p for p in SHARED.iterdir() if p.suffix in (*SUFFIXES, ".mid"))
 
 
 def shared(name: str) -> Path:
-    """One shared score. Skips the test when the folder is not there, except under ``CI=true``, where it fails."""
+    """One shared score. Skips the test when the folder is not there; under ``CI=true`` it fails instead."""
     found = next((p for p in shared_scores() if p.name == name), None)
     if found is None:
         if os.environ.get("CI") == "true" or SHARED.is_dir():

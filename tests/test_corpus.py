@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 from music21 import chord, converter, harmony, note
 
-from tests.corpus import CorpusFile, corpus_files, package_files, shared_scores, smallest
-from tests.oracles.music21_reading import Reading, Row, compare, read
+from corpus import CorpusFile, corpus_files, package_files, shared_scores, smallest
+from oracles.music21_reading import Reading, Row, compare, read
 
 
 def test_the_corpus_is_complete():
@@ -29,7 +29,7 @@ def test_the_sample_depends_on_names_alone():
 
 
 def test_missing_scores_fail_only_in_ci(monkeypatch, tmp_path):
-    monkeypatch.setattr("tests.corpus.SHARED", tmp_path / "nowhere")
+    monkeypatch.setattr("corpus.SHARED", tmp_path / "nowhere")
     monkeypatch.delenv("CI", raising=False)
     assert shared_scores() == []
     monkeypatch.setenv("CI", "true")
@@ -37,19 +37,17 @@ def test_missing_scores_fail_only_in_ci(monkeypatch, tmp_path):
         shared_scores()
 
 
-@pytest.mark.parametrize(
-    "file", [f for f in smallest(40) if f.path.stat().st_size < 60_000], ids=lambda f: f.name
-)
+@pytest.mark.parametrize("file", [f for f in smallest(40) if f.path.stat().st_size < 60_000], ids=lambda f: f.name)
 def test_the_reading_is_what_music21_gives_when_asked_plainly(file: CorpusFile):
     # Ties apart, which plain music21 does not merge note by note: the same notes at the same times.
-    assert [Counter(row[:3] for row in part) for part in without_ties(read(file.path)).rows()] == plainly(file.path)
+    ours = [Counter(row[:3] for row in part) for part in without_ties(read(file.path)).rows()]
+    assert ours == plainly(file.path)
 
 
 def without_ties(reading: Reading) -> Reading:
     return Reading(
         tuple(
-            replace(p, measures=tuple(tuple(w._replace(tie="") for w in m) for m in p.measures))
-            for p in reading.parts
+            replace(p, measures=tuple(tuple(w._replace(tie="") for w in m) for m in p.measures)) for p in reading.parts
         )
     )
 

@@ -13,6 +13,7 @@ import music21
 import pytest
 from lxml import etree
 from music21.common.numberTools import opFrac
+
 from schema import complaints
 
 ROOT = Path(__file__).resolve().parents[1]

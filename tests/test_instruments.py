@@ -11,6 +11,7 @@ import pytest
 from lxml import etree
 from music21 import instrument as m21
 from music21.languageExcerpts import instrumentLookup
+from tests.corpus import corpus_files, shared_scores
 
 from deskproof import instruments
 from deskproof.instruments import (
@@ -22,7 +23,6 @@ from deskproof.instruments import (
     key_in_name,
     nearest,
 )
-from tests.corpus import corpus_files, shared_scores
 
 
 def named(
@@ -290,8 +290,20 @@ def test_an_unknown_id_is_refused_and_the_nearest_named():
 
 def test_no_word_means_two_instruments_unless_it_says_so():
     tables = instruments._tables()
-    second = {"bass", "basso", "basse", "b", "alto", "altos", "tenor", "soprano", "baritone", "bells", "taille"}
-    second |= {"basses", "bassi"}
+    second = {
+        "bass",
+        "basso",
+        "basse",
+        "b",
+        "alto",
+        "altos",
+        "tenor",
+        "soprano",
+        "baritone",
+        "bells",
+        "taille",
+    }
+    second |= {"basses", "bassi", "viol", "tambourin"}
     double = {" ".join(p) for p, ids in tables.phrases.items() if len(ids) > 1}
     assert double <= second
 
@@ -314,7 +326,14 @@ def m21_classes() -> dict[str, type[m21.Instrument]]:
 
 
 # Where music21 gives a sound or a program that is not this instrument's own, or that this table has not.
-COARSE_SOUND = {"Contrabassoon", "ElectricPiano", "KeyboardInstrument", "Sampler", "AcousticBass", "Clavichord"}
+COARSE_SOUND = {
+    "Contrabassoon",
+    "ElectricPiano",
+    "KeyboardInstrument",
+    "Sampler",
+    "AcousticBass",
+    "Clavichord",
+}
 NOT_HERE = {"Dulcimer", "Kalimba", "Koto", "Sitar", "Shamisen", "Shehnai", "Shakuhachi"}
 
 
@@ -337,13 +356,43 @@ def test_sound_ids_and_names_of_music21():
     assert compared >= 70
 
 
+PROGRAMS = [
+    "Piano",
+    "Celesta",
+    "Glockenspiel",
+    "Vibraphone",
+    "Marimba",
+    "Xylophone",
+    "TubularBells",
+    "Harp",
+    "Timpani",
+    "Violin",
+    "Viola",
+    "Violoncello",
+    "Contrabass",
+    "Horn",
+    "Trumpet",
+    "Trombone",
+    "Tuba",
+    "Oboe",
+    "EnglishHorn",
+    "Bassoon",
+    "Clarinet",
+    "Piccolo",
+    "Flute",
+    "Recorder",
+    "Accordion",
+    "Harpsichord",
+    "AltoSaxophone",
+    "TenorSaxophone",
+    "BaritoneSaxophone",
+    "SopranoSaxophone",
+]
+
+
 def test_programs_of_music21():
     compared = 0
-    for name in (
-        "Piano Celesta Glockenspiel Vibraphone Marimba Xylophone TubularBells Harp Timpani Violin Viola "
-        "Violoncello Contrabass Horn Trumpet Trombone Tuba Oboe EnglishHorn Bassoon Clarinet Piccolo Flute "
-        "Recorder Accordion Harpsichord AltoSaxophone TenorSaxophone BaritoneSaxophone SopranoSaxophone"
-    ).split():
+    for name in PROGRAMS:
         one = m21_classes()[name]()
         found = identify(sound=None, program=one.midiProgram, name="")
         wanted = by_name(one.instrumentName)
@@ -354,7 +403,8 @@ def test_programs_of_music21():
 
 
 @pytest.mark.parametrize(
-    ("language", "share"), [("english", 0.90), ("italian", 0.80), ("german", 0.88), ("french", 0.78), ("abbreviation", 0.9)]
+    ("language", "share"),
+    [("english", 0.90), ("italian", 0.80), ("german", 0.88), ("french", 0.78), ("abbreviation", 0.9)],
 )
 def test_words_of_music21_in_four_languages(language, share):
     # music21's lists hold machine-made words too ("registratore", "Dreieck"); the shares were measured.
@@ -373,8 +423,9 @@ def test_words_of_music21_in_four_languages(language, share):
 
 # ------------------------------------------------------------------ real scores
 
-# Reviewed: part names of music21's corpus that name nobody.
-NOBODY = {"", "Cp", "MusicXML Part", "P1", "P2", "test"}
+# Reviewed: part names of music21's corpus that name nobody, and the one voice part that is not understood.
+NOBODY = {"", "MusicXML Part", "P1", "P2", "test"}
+NOT_UNDERSTOOD = {"Cp"}
 
 
 def part_names(data: bytes) -> list[tuple[str, str]]:
@@ -401,8 +452,9 @@ def test_every_part_name_of_the_corpus():
     names = {name.strip() for file in corpus_files() for name, _ in part_names(score_bytes(file.path))}
     assert len(names) > 80
     unknown = {name for name in names if identify(sound=None, program=None, name=name) is None}
-    assert unknown == NOBODY
-    assert 1 - len(unknown) / len(names) >= 0.93  # measured: all but the six above
+    assert unknown == NOBODY | NOT_UNDERSTOOD
+    naming = names - NOBODY
+    assert 1 - len(unknown & naming) / len(naming) >= 0.98
 
 
 def test_the_shared_scores_and_how_long_it_takes():

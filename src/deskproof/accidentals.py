@@ -37,10 +37,18 @@ def missing(part: Part, layout: Layout, measures: Iterable[int] | None = None) -
 
 def _in_measure(part: Part, index: int, keys: dict[int, Key], unread: frozenset[int]) -> Iterator[Missing]:
     measure = part.measures[index]
-    notes = [n for n in measure.notes if n.pitch is not None and not n.flags & HIDDEN and n.staff not in unread]
-    if not notes:
+    if not measure.notes:
         return
     plain = [c for c in measure.changes if isinstance(c.value, Key)]
+    if not plain and len(keys) == 1:
+        signature = alters_of(next(iter(keys.values())))
+        for note in measure.notes:
+            pitch = note.pitch
+            if pitch is not None and (note.accidental or pitch.alter != signature[pitch.step]):
+                break
+        else:
+            return  # nothing but the notes of the key
+    notes = [n for n in measure.notes if n.pitch is not None and not n.flags & HIDDEN and n.staff not in unread]
     for staff, group in groupby(sorted(notes, key=_reading_order), key=lambda n: n.staff):
         signature = alters_of(keys.get(staff, keys.get(0, Key(0))))
         changes = [c for c in plain if c.staff in (0, staff)]

@@ -91,7 +91,7 @@ def _measure(part_id: str, measure: Measure, chosen: dict[int, list[Edit]]) -> M
         if not 0 <= n < len(notes) or notes[n].pitch is None:
             raise EditError(f"{ref} is no pitched note of this score.")
         notes[n] = _note(ref, notes[n], edits)
-    return replace(measure, notes=tuple(notes))
+    return measure._replace(notes=tuple(notes))
 
 
 def _note(ref: NoteRef, note: Note, edits: list[Edit]) -> Note:

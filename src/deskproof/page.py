@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from dataclasses import dataclass
+from functools import lru_cache
 
 from deskproof.pitch import STEPS, key_alters
 from deskproof.score import Clef, Key, Part, Transpose
@@ -100,6 +101,7 @@ def layout_of(part: Part) -> Layout:
     return Layout(tuple(key_rows), tuple(transpose_rows), clefs, repeats, frozenset(unread))
 
 
+@lru_cache(maxsize=256)
 def alters_of(key: Key) -> dict[str, int | float]:
     """Letter -> alteration under a key signature."""
     alters: dict[str, int | float] = dict(key_alters(key.fifths))

@@ -131,14 +131,25 @@ class Transpose(NamedTuple):
 
 
 class Ending(NamedTuple):
-    """A first, second ... ending: ``kind`` is start, stop or discontinue."""
+    """One end of the bracket of a first, second ... ending: ``kind`` is start, stop or discontinue."""
 
     kind: str
     numbers: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Measure:
+class Repeat(NamedTuple):
+    """A repeat sign. ``right`` tells a barline at the end of the measure from one at its beginning.
+
+    ``times`` counts how often a backward one is played; ``after_jump`` says that it counts again after D.C. or D.S.
+    """
+
+    forward: bool
+    right: bool
+    times: int = 2
+    after_jump: bool = False
+
+
+class Measure(NamedTuple):
     """One measure of one part. ``number`` is text, as printed; ``length`` the ticks its content takes."""
 
     index: int
@@ -148,9 +159,7 @@ class Measure:
     directions: tuple[Direction, ...] = ()
     changes: tuple[Change, ...] = ()
     implicit: bool = False
-    forward: bool = False  # a repeat begins here
-    backward: int = 0  # a repeat ends here and is played so many times; 0 for none
-    after_jump: bool = False  # the repeat is taken again after D.C. or D.S.
+    repeats: tuple[Repeat, ...] = ()
     endings: tuple[Ending, ...] = ()
 
 

@@ -75,12 +75,14 @@ def tempos(score: Score) -> list[Tempo]:
 
 
 def beat_of(time: Time) -> Fraction:
-    """The beat that a conductor gives, in quarters: 6/8 goes in dotted quarters, 2/2 in halves.
+    """The beat that a tempo word counts, in quarters: 6/8 goes in dotted quarters.
 
-    >>> beat_of(Time("6", 8, 0)), beat_of(Time("3", 4, 0))
+    2/2 is taken in quarters, the slower reading: a guess should err to the side of the player.
+
+    >>> beat_of(Time("6", 8, 0)), beat_of(Time("2", 2, 0))
     (Fraction(3, 2), Fraction(1, 1))
     """
-    unit = Fraction(4, time.beat_type or 4)
+    unit = min(Fraction(4, time.beat_type or 4), Fraction(1))
     count = int(time.beats) if time.beats.isdigit() else 0
     return 3 * unit if count % 3 == 0 and count > 3 and time.beat_type >= 8 else unit
 

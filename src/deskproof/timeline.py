@@ -29,6 +29,7 @@ from deskproof.score import (
 )
 from deskproof.tempo import Clock, tempos
 
+
 class Play(NamedTuple):
     """One playing of a measure: its ordinal, the how-manieth time (from 1), its onset in ticks, its length."""
 

@@ -69,7 +69,8 @@ _PHRASES: dict[tuple[str, str], str] = {
         faster | quicker | livelier | weniger langsam | nicht so langsam""",
     ("tempo-change", "less"): """
         langsamer | ruhiger | breiter | mäßiger | gemäßigter | slower | weniger schnell | weniger bewegt |
-        weniger lebhaft | nicht so schnell | half as fast | halb so schnell""",
+        weniger lebhaft | nicht so schnell | not so fast | half tempo | twice as slow |
+        half as fast | halb so schnell""",
     ("unfixed", "ad-lib"): """
         ad lib* | a piacere | a piacimento | a bene placito | à volonté | libre | librement | libero |
         liberamente | nach Belieben | frei | ganz frei | frei im Vortrag | frei im Takt | frei im Tempo |
@@ -95,7 +96,8 @@ _PHRASES: dict[tuple[str, str], str] = {
         d. c. | dc | da capo | m. d. c. | vom Anfang | von Anfang | von vorn | von vorne |
         depuis le commencement | from the beginning | dacapo""",
     ("dal-segno", ""): """
-        d. s. | ds | dal segno | dal s. | da segno | dalsegno | vom Zeichen | von Zeichen |
+        d. s. | ds | dal segno | da capo dal segno | d. c. dal segno | dal s. | da segno |
+        dalsegno | vom Zeichen | von Zeichen |
         depuis le signe | from the sign | dal signo""",
     ("fine", ""): "fine",
     ("coda", ""): "coda",
@@ -164,7 +166,8 @@ _PHRASES: dict[tuple[str, str], str] = {
         naturel | ordinary""",
     ("div", ""): """
         div | div a # | div in # | div à # | div en # | divisi | divisi a # | divisi in # | divise |
-        divisés | divisées | divisés en # | divisés à # | divisées en # | divis | geteilt | get. | geth. |
+        divisés | divisées | divisés en # | divisés à # | divisées en # | get. in # | geth. in # |
+        divis | geteilt | get. | geth. |
         getheilt | # geteilt | # getheilt | in # geteilt | in # getheilt | geteilt in # | # div |
         à # div | divided | divided in #""",
     ("non-div", ""): """
@@ -283,7 +286,8 @@ _PHRASES: dict[tuple[str, str], str] = {
         di mi nu en do""",
     # said, but nothing that the kinds above hold
     ("_nothing", ""): """
-        sul una corda | sul # corda | tempo ordinario | tempo giusto | l' istesso tempo |
+        sul una corda | sul # corda | im Tempo di | in tempo di | a tempo di | tempo ordinario |
+        tempo giusto | l' istesso tempo |
         lo stesso tempo | istesso tempo | même mouv* | a tempo giusto | a tempo ordinario | più tosto |
         sons réels | suono reale | loco sord | in tempo giusto | con sordini di | mezza voce |
         sotto voce | senza replica | senza repliche | senza repetizione | senza ripetizione |
@@ -334,7 +338,8 @@ _FILLERS = _set(
     energico delicato leger legere doux douce douces sonore expressif expressive expr ausdrucksvoll
     zart innig kraftig gradually allmahlich nach poi then puis dann segue toujours encore quasi
     troppo tanto menuetto minuetto menuett menuet minuet men scherzo trio march marcia marsch tema
-    aria gavotte bourree polonaise little slightly somewhat bit ein wenig maggiore minore capo
+    aria gavotte bourree polonaise little slightly much over sopra sotto dessus somewhat bit ein
+    wenig maggiore minore capo
     replica voce largamente intimo mosso tempo"""
 )
 
@@ -708,21 +713,22 @@ def _any_of(words: str) -> re.Pattern[str]:
 
 
 _INSTRUMENT = _any_of(
-    """picc* pikk* ottav* fl fls flut* flaut* flot* fife blockfl* ob oboe* oboi hautb* htb cor corno corni
-    cors inglese anglais engl english* englisch* heckel* cl clar* klar* basset* bassklar* bcl sax* fag*
-    basson* bassoon* bsn cfg contraf* kontraf* contrabass* hn horn* tr tpt trp tromb* tromp* trump* cornet* kornett*
-    flug* flicorn* bugle* tbn pos posaun* tuba* euph* cel celest* pf piano* klavier harp* harf* arpa arpe org
-    organ* orgel harmonium cembalo clavecin timp* pauk* glock* campan* xyl* vib vibr* marimb* triang* tamb*
-    cymb* drum* gong* tam bells crot* castan* kastag* caisse becken trommel* piatti cassa perc* schlagzeug*
-    schlagwerk* rec recorder* vl vln vla vlc vc cb violin* viola viole violo* bratsch* geige* alto altflot*
-    cell* kontrab* guit* mandol* banjo* cimbal*"""
+    """picc* pikk* ottav* fl fls flut* flaut* flot* fife blockfl* ob oboe* oboi hautb* htb cor corno
+    corni cors inglese ingl anglais angl engl english* englisch* heckel* cl clar* klar* basset* bassklar* bcl
+    sax* fag* basson* bassoon* bsn cfg contraf* kontraf* contrabass* hn horn* tr tpt trp tromb*
+    tromp* trump* cornet* kornett* flug* flicorn* bugle* tbn pos posaun* tuba* euph* cel celest* pf
+    piano* klavier harp* harf* arpa arpe org organ* orgel harmonium cembalo clavecin timp* pauk*
+    glock* campan* xyl* vib vibr* marimb* triang* tamb* cymb* drum* gong* tam bells crot* castan*
+    kastag* caisse becken trommel* piatti cassa perc* schlagzeug* schlagwerk* rec recorder* vl vln
+    vla vlc vc cb violin* viola viole violo* bratsch* geige* alto altflot* cell* kontrab* guit*
+    mandol* banjo* cimbal*"""
 )
 _BESIDE_INSTRUMENT = _any_of(
-    r"""\d \d?(?:st|nd|rd|th|o|a|°|er|e|te|re|ma|mo|da) i{1,3} iv [a-h] bb eb ab db es as des do ut re mi fa
-    sol la si in en the le les l' il lo die der das den dem d' de di amor amore amour kleine kleinen kl
-    gross grosse grossen gr petite petites pte ptes grande grandes gde gdes piccolo piccoli bass basse basso
-    bassi alt alti alto tenor* sopran* contralto contra kontra small large flat flats sharp bemol* and e et
-    und steel side snare player spieler nat"""
+    r"""\d \d?(?:st|nd|rd|th|o|a|°|er|e|te|re|ma|mo|da) i{1,3} iv [a-h] bb eb ab db es as des do ut re
+    mi fa sol la si in en the le les l' il lo die der das den dem d' de di amor amore amour kleine
+    kleinen kl gross grosse grossen gr petite petites pte ptes grande grandes gde gdes piccolo
+    piccoli bass basse basso bassi alt alti alto tenor* sopran* contralto contra kontra small large
+    flat flats sharp bemol* and e et und steel side snare player spieler nat"""
 )
 _EQUIPMENT = re.compile(
     r"stick|mallet|beater|brush|mute|sord|sourd|dampf|schlagel|bacchett|baguett|^bow|bogen|archet|arco|reed|"
@@ -746,8 +752,8 @@ _PAIR = re.compile(
     r"(?![^\W_]|[♭♯#])"
 )
 _TUNING_VERB = _any_of(
-    """muta mutano mutare change changez changer retune tune tuning stimm* umst* accordez accorder accorda
-    accordare cambia cambiare lower raise baissez baisser montez monter mettez"""
+    """muta mutano mutare change changez changer retune tune tuning stimm* umst* accordez accorder
+    accorda accordare cambia cambiare lower raise baissez baisser montez monter mettez"""
 )
 _TUNING_COMPANY = _set(
     """timp timpani timpano timpane pauken pauke timbale timbales drum harp arpa harfe harpe e et und and poi
@@ -755,7 +761,7 @@ _TUNING_COMPANY = _set(
 )
 _NEW_TUNING = re.compile(
     r"\s*(?:muta|mutano|mutare|change|changez)\s+(?:in|to|en)\s+"
-    rf"({_KEY}(?:\s*(?:,|-|\u2014|/|\be\b|\bet\b|\band\b|\bund\b)\s*{_KEY})+)\s*\.?\s*$"
+    rf"({_KEY}(?:(?:\s*(?:,|-|\u2014|/|\be\b|\bet\b|\band\b|\bund\b)\s*|\s+){_KEY})+)\s*\.?\s*$"
 )
 
 
@@ -1043,7 +1049,8 @@ def _settled(hits: list[tuple[_Hit, list[_Token]]], understood: bool) -> Iterato
                 yield Meaning(kind, where)
                 jump = "_none"
         elif kind in _JUMPS:
-            if understood and not where and jump is None:
+            alone = hit.end - hit.start == len(tokens)  # "Fine", but not "the fine"
+            if alone and understood and jump is None:
                 yield Meaning(kind)
         elif kind == "tempo":
             if not tempo_said:
@@ -1062,5 +1069,8 @@ def _settled(hits: list[tuple[_Hit, list[_Token]]], understood: bool) -> Iterato
             if tokens[hit.start].raw.isupper():
                 yield Meaning("sostenuto-pedal")
             yield Meaning("sul-pont")
-        elif kind == "unfixed" or not kind.startswith("_"):
+        elif kind == "tacet":
+            if understood:
+                yield Meaning(kind)
+        elif not kind.startswith("_"):
             yield Meaning(kind, hit.value, hit.figure)

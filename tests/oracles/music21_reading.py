@@ -26,37 +26,39 @@ Staves
 
 Where music21 departs from the words of the standard (each counts when readings are compared)
     measure length
-        A measure is as long as its own content in its own part (``highestTime``: notes, rests, and also words,
-        dynamics or a segno that an ``<offset>`` puts after the last note), not as its time signature. Only an empty measure takes
-        the time signature's length, and an overfull one is cut to it when the excess is at most half a quarter
-        and no multiple of 1/16 or 1/12. ``<forward>`` counts only as movement, unless Finale wrote the file
-        (then it is a hidden rest). So one part with a short measure runs ahead of the others ever after,
-        where by the standard measures of one number "in different parts ... share the same left barline".
+        A measure is as long as its own content in its own part (``highestTime``: notes, rests, and also
+        words, dynamics or a segno that an ``<offset>`` puts after the last note), not as its time signature.
+        Only an empty measure takes the time signature's length, and an overfull one is cut to it when the
+        excess is at most half a quarter and no multiple of 1/16 or 1/12. ``<forward>`` only moves, unless
+        Finale wrote the file: then it is a hidden rest, save one that ends the last measure of a part.
+        So one part with a short measure runs ahead of the others ever after, where by the standard measures
+        of one number "in different parts ... share the same left barline".
         ``aligned=True`` starts each measure together in all parts, as long as the longest of them.
     whole-measure rests
         A single rest alone in its measure, marked ``measure="yes"`` or of type whole or breve, lasts as long
         as the time signature says, whatever its ``<duration>``.
     empty forward
-        A ``<forward>`` of duration 0 becomes a rest of a quarter (``Rest(quarterLength=0)`` is read as no length
-        given). It moves nothing by any reading, so it is taken out before music21 sees the file.
+        A ``<forward>`` of duration 0 becomes a rest of a quarter (``Rest(quarterLength=0)`` is read as no
+        length given). It moves nothing by any reading, so it is taken out before music21 sees the file.
     backup
         A position before the measure's start is moved to the start.
     chords
-        All notes of a chord last as long as its first, and a chord note that does not follow at once (a direction
-        stands between) is read as the next note. The standard lets a chord note be shorter, never longer.
+        All notes of a chord last as long as its first, and a chord note that does not follow at once (a
+        direction stands between) is read as the next note. The standard lets a chord note be shorter than the
+        first, never longer.
     transpose
         Holds from the start of the measure it stands in, for all staves (``number`` is not read), ``double``
         is ignored. If a part has any ``<transpose>``, what comes before it is transposed by whatever the
         instrument's name suggests.
     repeats
-        Read from barlines, endings, ``<segno>``, ``<coda>`` and words such as "D.C. al Fine"; the attributes of
-        ``<sound>`` (dacapo, tocoda ...) are not read. Each part is expanded by its own marks.
+        Read from barlines, endings, ``<segno>``, ``<coda>`` and words such as "D.C. al Fine"; the attributes
+        of ``<sound>`` (dacapo, tocoda ...) are not read. A repeat without a beginning goes back to the start
+        of the part, also where an earlier repeat has closed. Each part is expanded by its own marks.
         A part whose marks do not pair off is left unexpanded: ``Reading.expanded`` is then False for it.
         The inner repeats are not played again after a jump.
     accidentals
-        An ``<accidental>`` that disagrees with ``<alter>``, or stands without one, counts as a sharp or flat where
-        the standard gives the sound by ``<pitch>`` alone and has ``<accidental>`` "represent actual notated
-        accidentals".
+        An ``<accidental>`` without an ``<alter>`` alters the pitch. By the standard ``<pitch>`` alone says
+        what sounds and ``<accidental>`` "represents actual notated accidentals".
     time-only
         Not read: a note that belongs to one pass is heard in all.
 """
@@ -112,11 +114,11 @@ class PartReading:
 
     id: str
     measures: tuple[tuple[Written, ...], ...]
-    starts: tuple[Fraction, ...]      # music21's own offset of each written measure
-    lengths: tuple[Fraction, ...]     # quarters from that measure to the next, as music21 appends measures
-    contents: tuple[Fraction, ...]    # the same, from its notes and rests alone
-    order: tuple[int, ...]            # measures in performance, as ordinals in ``measures``
-    expanded: bool | None             # None: nothing to repeat; False: music21 could not, order is as written
+    starts: tuple[Fraction, ...]  # music21's own offset of each written measure
+    lengths: tuple[Fraction, ...]  # quarters from that measure to the next, as music21 appends measures
+    contents: tuple[Fraction, ...]  # the same, from its notes and rests alone
+    order: tuple[int, ...]  # measures in performance, as ordinals in ``measures``
+    expanded: bool | None  # None: nothing to repeat; False: music21 could not, order is as written
 
 
 @dataclass(frozen=True)
@@ -144,7 +146,8 @@ class Reading:
             max(p.contents[i] for p in self.parts if i < len(p.contents))
             for i in range(max((len(p.contents) for p in self.parts), default=0))
         ]
-        return [_play(p, p.order if given is None else given, longest if aligned else None) for p in self.parts]
+        lengths = longest if aligned else None
+        return [_play(p, p.order if given is None else given, lengths) for p in self.parts]
 
 
 class PartDifference(NamedTuple):
@@ -172,7 +175,7 @@ def read(path: Path) -> Reading:
     """
     root = _root(path)
     silent = _mark_places(root)
-    importer = _WholePartImporter()
+    importer: Any = _WholePartImporter()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         importer.xmlRoot = root
@@ -246,7 +249,7 @@ def _mark_places(root: ET.Element) -> frozenset[str]:
 class _WholePart(PartParser):
     """music21's part reader, without the last step that sorts the notes of a part by staff."""
 
-    def separateOutPartStaves(self) -> list[stream.PartStaff]:  # noqa: N802 (music21's name)
+    def separateOutPartStaves(self) -> list[stream.PartStaff]:
         return []
 
 
@@ -254,10 +257,10 @@ class _WholePartImporter(MusicXMLImporter):
     """music21's importer, keeping each part in one piece and remembering document order."""
 
     def __init__(self) -> None:
-        super().__init__()
+        super().__init__()  # type: ignore[no-untyped-call]
         self.whole_parts: list[tuple[str, stream.Part]] = []
 
-    def xmlPartToPart(self, mxPart: ET.Element, mxScorePart: ET.Element) -> stream.Part:  # noqa: N802, N803
+    def xmlPartToPart(self, mxPart: ET.Element, mxScorePart: ET.Element) -> stream.Part:
         parser = _WholePart(mxPart, mxScorePart=mxScorePart, parent=self)
         parser.parse()
         self.whole_parts.append((str(mxPart.get("id")), parser.stream))
@@ -303,8 +306,11 @@ def _length(measure: stream.Measure, expanded: bool | None) -> Fraction:
     if not expanded or not measure.getElementsByClass(repeat.RepeatExpression):
         return _exact(measure.duration.quarterLength)
     return max(
-        (_exact(measure.elementOffset(e) + e.duration.quarterLength) for e in measure
-         if not isinstance(e, (repeat.RepeatExpression, bar.Barline))),
+        (
+            _exact(measure.elementOffset(e) + e.duration.quarterLength)
+            for e in measure
+            if not isinstance(e, (repeat.RepeatExpression, bar.Barline))
+        ),
         default=Fraction(0),
     )
 
@@ -312,7 +318,8 @@ def _length(measure: stream.Measure, expanded: bool | None) -> Fraction:
 def _content(measure: stream.Measure) -> Fraction:
     """Where the last note or rest of a measure ends; its own length if it has neither."""
     ends = [
-        _exact(measure.elementOffset(c) + c.elementOffset(e) + e.duration.quarterLength) if c is not measure
+        _exact(measure.elementOffset(c) + c.elementOffset(e) + e.duration.quarterLength)
+        if c is not measure
         else _exact(c.elementOffset(e) + e.duration.quarterLength)
         for c in (measure, *measure.voices)
         for e in c.getElementsByClass(note.GeneralNote)
@@ -334,7 +341,7 @@ def _order(part: stream.Part, measures: Sequence[stream.Measure]) -> tuple[tuple
     written = tuple(range(len(measures)))
     if not measures:
         return written, None
-    bare = stream.Part()
+    bare: Any = stream.Part()  # type: ignore[no-untyped-call]
     twin = {}
     for i, m in enumerate(measures):
         empty = stream.Measure(number=m.number)
@@ -349,6 +356,7 @@ def _order(part: stream.Part, measures: Sequence[stream.Measure]) -> tuple[tuple
         empty.insert(0, note.Rest(quarterLength=1))
         bare.append(empty)
         twin[id(m)] = empty
+    bracket: Any
     for bracket in part.getElementsByClass(spanner.RepeatBracket):
         spanned = [twin[id(m)] for m in bracket.getSpannedElements() if id(m) in twin]
         copied = spanner.RepeatBracket(*spanned)

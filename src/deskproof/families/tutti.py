@@ -170,7 +170,7 @@ def _beyond(
         rule, limit = OUTSIDE, end.every
     elif sounding < end.common if below else sounding > end.common:
         rule, limit = EXTENSION, end.common
-    manner = facts.find(f"{instrument.id}.bass_clef_manner") or facts.find(f"{instrument.id}.bass_clef_older_manner")
+    manner = facts.find(f"{instrument.id}.bass_clef_manner")
     if manner and below and bass_clef and ends[0].ordinary <= sounding + manner.value <= ends[1].ordinary:
         rule = MANNER
     sharp = note.pitch is not None and note.pitch.alter > 0
@@ -238,13 +238,37 @@ def _octave_mends(finding: Finding, part: Part, context: Context) -> Iterator[Me
     octaves = -(-(low - furthest) // 12) if up else -(-(furthest - high) // 12)
     words = {1: "an octave", 2: "two octaves"}.get(octaves, f"{octaves} octaves") + (" higher" if up else " lower")
     move = octaves if up else -octaves
-    figure = _figure(part, finding.notes)
-    if len(figure) > len(finding.notes):
-        yield Mend(f"write the slurred figure {words}", Effect.CHANGES_SOUND, _moved(part, figure, move, context))
-        said = "the notes alone" if len(finding.notes) > 1 else "the note alone"
-    else:
-        said = "the notes" if len(finding.notes) > 1 else "the note"
-    yield Mend(f"write {said} {words}", Effect.CHANGES_SOUND, _moved(part, finding.notes, move, context))
+    passages = _passages(finding.notes)
+    for notes in passages if 1 < len(passages) <= MOST_PASSAGES else ():
+        bar = part.measures[notes[0].measure].number
+        yield from _moves(f"bar {bar}: write", notes, words, move, part, context)
+    yield from _moves("write", finding.notes, words, move, part, context)
+
+
+MOST_PASSAGES = 4  # of one finding; with more of them, only all notes together are offered
+
+
+def _passages(notes: Sequence[NoteRef]) -> list[list[NoteRef]]:
+    """Notes in runs with no bar left out between two of a run."""
+    runs: list[list[NoteRef]] = []
+    for ref in sorted(notes):
+        if runs and ref.measure - runs[-1][-1].measure <= 1:
+            runs[-1].append(ref)
+        else:
+            runs.append([ref])
+    return runs
+
+
+def _moves(
+    verb: str, notes: Sequence[NoteRef], words: str, move: int, part: Part, context: Context
+) -> Iterator[Mend]:
+    figure = _figure(part, notes)
+    many = len(notes) > 1
+    said = "the notes" if many else "the note"
+    if len(figure) > len(notes):
+        yield Mend(f"{verb} the slurred figure {words}", Effect.CHANGES_SOUND, _moved(part, figure, move, context))
+        said += " alone"
+    yield Mend(f"{verb} {said} {words}", Effect.CHANGES_SOUND, _moved(part, notes, move, context))
 
 
 def _moved(part: Part, notes: Iterable[NoteRef], octaves: int, context: Context) -> tuple[Edit, ...]:

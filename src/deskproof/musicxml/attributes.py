@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import lru_cache
 
 from lxml import etree
 
@@ -76,12 +77,14 @@ def _time(element: etree._Element, grid: int) -> Time:
     """A metre; compound ones ("3+2" over 8, or several pairs) are added up."""
     if element.find("senza-misura") is not None:
         return Time("", 4, 0)
+    beats = tuple((b.text or "").strip() for b in element.iterfind("beats"))
+    units = tuple(_whole(u.text, 4) or 4 for u in element.iterfind("beat-type"))
+    return _metre(beats, units, grid)
+
+
+@lru_cache(maxsize=256)
+def _metre(beats: tuple[str, ...], units: tuple[int, ...], grid: int) -> Time:
     quarters = Fraction(0)
-    texts = []
-    unit = 4
-    for beats, beat_type in zip(element.iterfind("beats"), element.iterfind("beat-type"), strict=False):
-        count = sum(int(piece) for piece in (beats.text or "").split("+") if piece.strip().isdigit())
-        unit = _whole(beat_type.text, 4) or 4
-        quarters += Fraction(4 * count, unit)
-        texts.append((beats.text or "").strip())
-    return Time("+".join(texts), unit, int(quarters * grid))
+    for text, unit in zip(beats, units, strict=False):
+        quarters += Fraction(4 * sum(int(piece) for piece in text.split("+") if piece.strip().isdigit()), unit)
+    return Time("+".join(beats), units[-1] if units else 4, int(quarters * grid))

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from fractions import Fraction
 
 from lxml import etree
 
-from deskproof.musicxml.notes import number
-from deskproof.score import Direction, Ending
+from deskproof.musicxml.notes import Scale, number
+from deskproof.score import Direction, Ending, Repeat
 
 _SOUND = (
     "tempo", "dacapo", "dalsegno", "fine", "tocoda", "coda", "segno", "forward-repeat",
@@ -17,7 +16,7 @@ _SOUND = (
 _ELEMENT_TEXT = {"words", "rehearsal", "other-direction"}
 
 
-def read(element: etree._Element, k: int, cursor: int, scale: Fraction) -> list[Direction]:
+def read(element: etree._Element, k: int, cursor: int, scale: Scale) -> list[Direction]:
     """The rows of one direction or sound element at ``cursor`` ticks.
 
     An offset moves where a direction appears; it moves what sounds only if the file says so
@@ -29,7 +28,7 @@ def read(element: etree._Element, k: int, cursor: int, scale: Fraction) -> list[
     printed = sounding = cursor
     offset = element.find("offset")
     if offset is not None:
-        shift = int((number(offset.text) or 0) * scale)
+        shift = int((number(offset.text) or 0) * scale.up / scale.down)
         printed = max(0, cursor + shift)
         if offset.get("sound") == "yes":
             sounding = printed
@@ -104,35 +103,33 @@ class BarlineMarks:
 
     signs: tuple[Direction, ...]
     endings: tuple[Ending, ...]
-    forward: bool
-    backward: int
-    after_jump: bool
+    repeats: tuple[Repeat, ...]
 
 
 def barline(element: etree._Element, k: int, cursor: int) -> BarlineMarks:
     """Read a barline standing at ``cursor`` ticks."""
     signs = []
     endings = []
-    forward, backward, after_jump = False, 0, False
+    repeats = []
+    right = element.get("location", "right") != "left"
     for child in element:
         if child.tag == "repeat":
-            if child.get("direction") == "forward":
-                forward = True
-            else:
-                times = number(child.get("times"))
-                backward = int(times) if times is not None and times >= 2 else 2
-                after_jump = child.get("after-jump") == "yes"
-        elif child.tag == "ending":
-            numbers = tuple(
-                int(piece)
-                for piece in (child.get("number") or "").replace(",", " ").replace(".", " ").split()
-                if piece.isdigit()
+            times = number(child.get("times"))
+            repeats.append(
+                Repeat(
+                    child.get("direction") == "forward",
+                    right,
+                    int(times) if times is not None and times >= 2 else 2,
+                    child.get("after-jump") == "yes",
+                )
             )
-            endings.append(Ending(child.get("type") or "start", numbers))
+        elif child.tag == "ending":
+            pieces = (child.get("number") or "").replace(",", " ").replace(".", " ").split()
+            endings.append(Ending(child.get("type") or "start", tuple(int(p) for p in pieces if p.isdigit())))
         elif child.tag in ("segno", "coda", "fermata"):
             signs.append(Direction(k, cursor, 1, f"barline:{child.tag}", child.text or ""))
     for name in ("segno", "coda"):
         value = element.get(name)
         if value is not None:
             signs.append(Direction(k, cursor, 1, f"sound:{name}", value))
-    return BarlineMarks(tuple(signs), tuple(endings), forward, backward, after_jump)
+    return BarlineMarks(tuple(signs), tuple(endings), tuple(repeats))

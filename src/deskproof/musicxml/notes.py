@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import lru_cache
 
 from lxml import etree
 
@@ -48,29 +49,49 @@ def number(text: str | None) -> int | Fraction | None:
     return int(value) if value.denominator == 1 else value
 
 
-def ticks(text: str | None, scale: Fraction) -> int:
-    """A duration in divisions as ticks; a missing or negative one counts as 0.
+class Scale:
+    """Divisions to ticks: ``up`` ticks make ``down`` divisions (``down`` is 1 in all ordinary files)."""
 
-    Raises
-    ------
-    FinerGrid
-        If it falls between two ticks.
-    """
-    value = number(text)
-    if value is None or value <= 0:
-        return 0
-    exact = value * scale
-    if exact.denominator != 1:
-        raise FinerGrid(exact.denominator)
-    return int(exact)
+    __slots__ = ("down", "up")
+
+    def __init__(self, grid: int, divisions: int | Fraction = 1) -> None:
+        exact = grid / Fraction(divisions)
+        self.up, self.down = exact.numerator, exact.denominator
+
+    def ticks(self, text: str | None) -> int:
+        """A duration as ticks; a missing or negative one counts as 0.
+
+        Raises
+        ------
+        FinerGrid
+            If it falls between two ticks.
+        """
+        try:
+            whole = int(text)  # type: ignore[arg-type]
+        except (TypeError, ValueError):
+            value = number(text)
+            if value is None or value <= 0:
+                return 0
+        else:
+            if self.down == 1:
+                return whole * self.up if whole > 0 else 0
+            value = max(whole, 0)
+        exact = Fraction(value * self.up, self.down) if isinstance(value, int) else value * Fraction(self.up, self.down)
+        if exact.denominator != 1:
+            raise FinerGrid(exact.denominator)
+        return int(exact)
+
+
+_TIES = {"start": TIE_START, "stop": TIE_STOP}
 
 
 def read(
-    element: etree._Element, n: int, cursor: int, previous: int, scale: Fraction, ossia: set[int]
+    element: etree._Element, n: int, cursor: int, previous: int, scale: Scale, ossia: set[int]
 ) -> tuple[Note, int]:
-    """Read a note standing at ``cursor`` ticks; ``previous`` is where the note before it began (for chords).
+    """Read a note standing at ``cursor`` ticks; ``previous`` is where the chord's first note began.
 
-    Returns the note and by how many ticks it moves the cursor.
+    A note of a chord lasts at most as long as the chord's first note (MusicXML 4.0, element chord), which moved
+    the cursor from ``previous``. Returns the note and by how many ticks it moves the cursor.
     """
     flags = 0
     kind = "note"
@@ -82,90 +103,97 @@ def read(
     marks: list[Mark] | None = None
     for child in element:
         tag = child.tag
+        if tag not in _READ:
+            continue
         if tag == "pitch":
             pitch = _pitch(child)
         elif tag == "duration":
             duration = child.text
         elif tag == "voice":
             voice = child.text or "1"
-        elif tag == "staff":
-            staff = int(child.text or 1) if (child.text or "1").strip().isdigit() else 1
         elif tag == "type":
-            if child.get("size") in ("cue", "grace-cue"):
+            if child.get("size") in _SMALL_SIZES:
                 flags |= SMALL
+        elif tag == "staff":
+            text = child.text
+            staff = int(text) if text and text.strip().isdigit() else 1
+        elif tag == "chord":
+            flags |= CHORD
         elif tag == "rest":
             kind = "rest"
             if child.get("measure") == "yes":
                 marks = marks or []
                 marks.append(Mark("measure-rest"))
-        elif tag == "chord":
-            flags |= CHORD
         elif tag == "tie":
-            type_ = child.get("type")
-            if type_ == "start":
-                flags |= TIE_START
-            elif type_ == "stop":
-                flags |= TIE_STOP
+            flags |= _TIES.get(child.get("type") or "", 0)
         elif tag == "accidental":
             accidental = (child.text or "").strip()
         elif tag == "notations":
             marks = marks or []
             _notations(child, marks)
-        elif tag == "grace":
-            flags |= GRACE
-            if child.get("steal-time-following") or child.get("slash") == "no":
-                marks = marks or []
-                marks.append(Mark("grace", child.get("steal-time-following") or "", child.get("slash") or ""))
+        elif tag == "instrument":
+            instrument = child.get("id") or ""
         elif tag == "cue":
             flags |= CUE
+        elif tag == "grace":
+            flags |= GRACE
+            marks = marks or []
+            marks.append(Mark("grace", child.get("steal-time-following") or "", child.get("slash") or ""))
         elif tag == "unpitched":
             kind = "unpitched"
             step, octave = child.findtext("display-step"), child.findtext("display-octave")
             if step and octave:
                 marks = marks or []
                 marks.append(Mark("display", step.strip(), octave.strip()))
-        elif tag == "instrument":
-            instrument = child.get("id") or ""
-        elif tag == "notehead":
+        else:
             marks = marks or []
             marks.append(Mark("notehead", (child.text or "").strip(), child.get("parentheses") or ""))
     if element.get("print-object") == "no":
         flags |= HIDDEN
-    if staff in ossia or 0 in ossia:
+    if ossia and (staff in ossia or 0 in ossia):
         flags |= OSSIA
-    length = 0 if flags & GRACE else ticks(duration, scale)
+    length = 0 if flags & GRACE else scale.ticks(duration)
     if flags & CHORD:
         start, moves = previous, 0
+        length = min(length, cursor - previous)
     else:
         start, moves = cursor, length
     if pitch is None and kind == "note":
         kind = "rest"
-    return (
-        Note(
-            n, start, length, pitch, kind, staff, voice, flags, accidental, instrument,
-            tuple(marks) if marks else (),
-        ),
-        moves,
-    )
+    row = (n, start, length, pitch, kind, staff, voice, flags, accidental, instrument, tuple(marks) if marks else ())
+    return _NEW(Note, row), moves
+
+
+_NEW = tuple.__new__  # a named tuple's own constructor takes twice the time
+
+_READ = frozenset((
+    "duration", "voice", "type", "pitch", "staff", "chord", "rest", "tie", "accidental", "notations", "instrument",
+    "cue", "grace", "unpitched", "notehead",
+))  # fmt: skip
+_SMALL_SIZES = ("cue", "grace-cue")
 
 
 def _pitch(element: etree._Element) -> Pitch | None:
-    step = octave = ""
-    alter: int | float = 0
+    step = octave = alter = None
     for child in element:
         tag = child.tag
-        text = (child.text or "").strip()
         if tag == "step":
-            step = text
+            step = child.text
         elif tag == "octave":
-            octave = text
+            octave = child.text
         elif tag == "alter":
-            value = number(text)
-            if value is not None:
-                alter = int(value) if value == int(value) else float(value)
-    if step not in STEPS or not step or not octave.lstrip("-").isdigit():
+            alter = child.text
+    return _spelled(step, alter, octave)
+
+
+@lru_cache(maxsize=4096)
+def _spelled(step: str | None, alter: str | None, octave: str | None) -> Pitch | None:
+    step = (step or "").strip()
+    figure = number(alter) or 0
+    height = number(octave)
+    if len(step) != 1 or step not in STEPS or not isinstance(height, int):
         return None
-    return spelled(step, alter, int(octave))
+    return spelled(step, int(figure) if figure == int(figure) else float(figure), height)
 
 
 def _notations(element: etree._Element, marks: list[Mark]) -> None:

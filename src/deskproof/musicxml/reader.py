@@ -13,7 +13,7 @@ from lxml import etree
 
 from deskproof.errors import DeskproofError
 from deskproof.musicxml import attributes, directions, notes
-from deskproof.score import Change, Direction, Ending, Measure, Note, Part, Score, ScoreInstrument
+from deskproof.score import Change, Direction, Ending, Measure, Note, Part, Repeat, Score, ScoreInstrument
 
 MAX_GRID_BITS = 256
 
@@ -61,28 +61,25 @@ def read_tree(root: etree._Element, name: str = "score") -> Score:
             f"{name}: the outermost element is <{root.tag}>, expected <score-partwise>. "
             "This is not a MusicXML score; export it as MusicXML (.musicxml or .mxl)."
         )
-    grid = _grid(root, name)
-    while True:
+    grid = _grid(root)
+    while grid.bit_length() <= MAX_GRID_BITS:
         try:
             return _read(root, grid, name)
         except notes.FinerGrid as finer:
             grid *= finer.factor
-            if grid.bit_length() > MAX_GRID_BITS:
-                raise ReadError(f"{name}: note lengths need a finer grid than {MAX_GRID_BITS} bits.") from None
+    raise ReadError(
+        f"{name}: its divisions and note lengths have no common grid below {MAX_GRID_BITS} bits; export the score again."
+    )
 
 
-def _grid(root: etree._Element, name: str) -> int:
-    """Ticks a quarter: the least common multiple of all divisions in the file."""
+def _grid(root: etree._Element) -> int:
+    """Ticks a quarter to begin with: the least common multiple of the divisions of every first measure."""
     grid = 1
-    for element in root.iter("divisions"):
-        divisions = notes.number(element.text)
+    for part in root.iterfind("part"):
+        text = part.findtext("measure/attributes/divisions")
+        divisions = notes.number(text)
         if divisions is not None and divisions > 0:
             grid = math.lcm(grid, Fraction(divisions).numerator)
-            if grid.bit_length() > MAX_GRID_BITS:
-                raise ReadError(
-                    f"{name}: its divisions have no common multiple below {MAX_GRID_BITS} bits; "
-                    "export the score again."
-                )
     return grid
 
 
@@ -103,7 +100,7 @@ def _read(root: etree._Element, grid: int, name: str) -> Score:
         grid=grid,
         parts=tuple(parts),
         remarks=tuple(remarks),
-        prints_accidentals=next(root.iter("accidental"), None) is not None,
+        prints_accidentals=any(n.accidental for part in parts for m in part.measures for n in m.notes),
     )
 
 
@@ -157,7 +154,7 @@ class PartReader:
         self.grid = grid
         self.remarks = remarks
         self.where = f"{score_name}: part {part_id}"
-        self.scale = Fraction(grid)  # ticks a division
+        self.scale = notes.Scale(grid)
         self.ossia: set[int] = set()
 
     def measure(self, element: etree._Element, index: int) -> Measure:
@@ -166,44 +163,43 @@ class PartReader:
         direction_rows: list[Direction] = []
         changes: list[Change] = []
         endings: list[Ending] = []
-        forward, backward, after_jump = False, 0, False
+        repeats: list[Repeat] = []
         cursor = furthest = previous = 0
+        scale, ossia, read_note = self.scale, self.ossia, notes.read
         for child in element:
             tag = child.tag
             if tag == "note":
-                row, moves = notes.read(child, len(note_rows), cursor, previous, self.scale, self.ossia)
+                row, moves = read_note(child, len(note_rows), cursor, previous, scale, ossia)
                 note_rows.append(row)
                 previous = row.start
                 cursor += moves
-                furthest = max(furthest, cursor)
+                if cursor > furthest:
+                    furthest = cursor
             elif tag == "backup":
-                cursor = max(0, cursor - notes.ticks(child.findtext("duration"), self.scale))
+                cursor = max(0, cursor - scale.ticks(child.findtext("duration")))
             elif tag == "forward":
-                cursor += notes.ticks(child.findtext("duration"), self.scale)
+                cursor += scale.ticks(child.findtext("duration"))
                 furthest = max(furthest, cursor)
             elif tag == "direction" or tag == "sound":
-                direction_rows.extend(directions.read(child, len(direction_rows), cursor, self.scale))
+                direction_rows.extend(directions.read(child, len(direction_rows), cursor, scale))
             elif tag == "attributes":
                 self._attributes(child, cursor, changes, index)
+                scale = self.scale
             elif tag == "barline":
                 mark = directions.barline(child, len(direction_rows), cursor)
                 direction_rows.extend(mark.signs)
                 endings.extend(mark.endings)
-                forward |= mark.forward
-                backward = max(backward, mark.backward)
-                after_jump |= mark.after_jump
+                repeats.extend(mark.repeats)
         return Measure(
-            index=index,
-            number=element.get("number") or "",
-            length=furthest,
-            notes=tuple(note_rows),
-            directions=tuple(direction_rows),
-            changes=tuple(changes),
-            implicit=element.get("implicit") == "yes",
-            forward=forward,
-            backward=backward,
-            after_jump=after_jump,
-            endings=tuple(endings),
+            index,
+            element.get("number") or "",
+            furthest,
+            tuple(note_rows),
+            tuple(direction_rows),
+            tuple(changes),
+            element.get("implicit") == "yes",
+            tuple(repeats),
+            tuple(endings),
         )
 
     def _attributes(
@@ -212,12 +208,15 @@ class PartReader:
         divisions = notes.number(element.findtext("divisions"))
         if divisions is not None:
             if divisions > 0:
-                self.scale = self.grid / Fraction(divisions)
+                if self.grid % divisions:
+                    raise notes.FinerGrid(Fraction(divisions / Fraction(self.grid)).numerator)
+                self.scale = notes.Scale(self.grid, divisions)
             else:
                 self.remarks.setdefault(
                     f"{self.where}, measure {index + 1}: divisions of {divisions}; the last good value is kept."
                 )
-        for change in attributes.read(element, cursor, self.grid):
-            changes.append(change)
+        rows = attributes.read(element, cursor, self.grid)
+        changes += rows
+        for change in rows:
             if change.kind == "staff-type":
                 (self.ossia.add if change.value == "ossia" else self.ossia.discard)(change.staff)
