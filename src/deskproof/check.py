@@ -5,7 +5,7 @@ It decides nothing itself.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from deskproof.edits import Edit
@@ -47,9 +47,9 @@ def check(score: Score, forces: Forces | None = None, parts: Sequence[int] | Non
     return Report(state, tuple(sorted(findings, key=in_score_order)))
 
 
-def _verified(state: State, mends: Sequence[Mend] | object) -> list[Mend]:
+def _verified(state: State, mends: Iterable[Mend]) -> list[Mend]:
     """The mends that remove findings and add none; advice that writes nothing passes."""
-    return [m for m in mends if m.effect is Effect.ADVICE or _helps(state, m.edits)]  # type: ignore[attr-defined]
+    return [m for m in mends if m.effect is Effect.ADVICE or _helps(state, m.edits)]
 
 
 def _helps(state: State, edits: Sequence[Edit]) -> bool:

@@ -138,11 +138,11 @@ class _Reader:
         for key, row in self._tables(table, "sections"):
             self._known(f"section {key!r}", row, _SECTION)
             desks[key.casefold()] = int(self._figure(row, "desks", f"section {key!r}") or 0)
-        changes = {}
+        changes: dict[tuple[str, str], tuple[float, float]] = {}
         for key, value in self._table(table, "changes").items():
-            pair = self._change(key, value)
-            if pair is not None:
-                changes[pair[0]] = pair[1]
+            change = self._change(key, value)
+            if change is not None:
+                changes[change[0]] = change[1]
         if self.problems:
             raise ForcesError("\n".join(self.problems))
         return Forces(players, rooms, desks, changes)
@@ -225,7 +225,7 @@ class _Reader:
             except pitch.PitchError:
                 string = None
             if string is None or string.alter or value not in _ALTERS:
-                self._say(key, f"{where}: {key} = {value!r}; expected a string and flat, natural or sharp (C1 = \"natural\").")
+                self._say(key, f"{where}: {key} = {value!r}; expected flat, natural or sharp (C1 = \"natural\").")
             else:
                 found[f"{string.step}{string.octave}"] = _ALTERS[value]
         return found
@@ -264,7 +264,7 @@ class _Reader:
             isinstance(v, int | float) and not isinstance(v, bool) and v >= 0 for v in value
         )
         if not arrow or not good or value[0] > value[1]:
-            self._say(key, f"change {key!r} = {value!r}; expected \"piano > celesta\" = [quickest, comfortable] in seconds.")
+            self._say(key, f"change {key!r} = {value!r}; expected \"piano > celesta\" = [quickest, comfortable] (s).")
             return None
         left, right = self._instrument(before, f"change {key!r}"), self._instrument(after, f"change {key!r}")
         if left is None or right is None:

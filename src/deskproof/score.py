@@ -152,7 +152,7 @@ class Repeat(NamedTuple):
 class Measure(NamedTuple):
     """One measure of one part. ``number`` is text, as printed; ``length`` the ticks its content takes."""
 
-    index: int
+    index: int  # type: ignore[assignment]  # hides a method of tuple that nobody needs here
     number: str
     length: int
     notes: tuple[Note, ...] = ()

@@ -27,7 +27,7 @@ from deskproof.score import (
     Score,
     Time,
 )
-from deskproof.tempo import Clock, tempos
+from deskproof.tempo import MARKED, Clock, tempos
 
 
 class Play(NamedTuple):
@@ -99,7 +99,8 @@ class Frame:
         """Whether most of the music stands under a printed metronome mark."""
         clock = self.clock
         ends = [*clock.ticks[1:], self.length]
-        marked = sum(max(0, b - a) for a, b, t in zip(clock.ticks, ends, clock.tempos, strict=True) if t.basis == "marked")
+        stretches = zip(clock.ticks, ends, clock.tempos, strict=True)
+        marked = sum(max(0, end - start) for start, end, tempo in stretches if tempo.basis == MARKED)
         return 2 * marked >= self.length > 0
 
     @cached_property
@@ -188,7 +189,8 @@ def realise(score: Score) -> Timeline:
     """Make the Timeline of a score."""
     frame = frame_of(score)
     layouts = tuple(layout_of(part) for part in score.parts)
-    return Timeline(score, frame, layouts, tuple(realise_part(part, layout, frame) for part, layout in zip(score.parts, layouts, strict=True)))
+    parts = zip(score.parts, layouts, strict=True)
+    return Timeline(score, frame, layouts, tuple(realise_part(part, layout, frame) for part, layout in parts))
 
 
 def realise_part(

@@ -103,7 +103,7 @@ def _root_file(archive: zipfile.ZipFile, name: str) -> str:
         try:
             root = etree.fromstring(_unpacked(archive, _CONTAINER, name), parser())
         except etree.XMLSyntaxError as error:
-            raise ContainerError(f"{name}: its {_CONTAINER} is not XML ({error.msg}). Export the score again.") from None
+            raise ContainerError(f"{name}: its {_CONTAINER} is not XML ({error.msg}). Export it again.") from None
         for element in root.iter("{*}rootfile"):
             path = element.get("full-path")
             if path in names and element.get("media-type", "").endswith(("", "musicxml+xml", "xml")):

@@ -107,9 +107,9 @@ def codec_of(data: bytes) -> str:
     >>> codec_of(b'<?xml version="1.0" encoding="ISO-8859-1"?><a/>')
     'iso8859-1'
     """
-    if data.startswith(codecs.BOM_UTF16_LE) or data.startswith(b"<\x00"):
+    if data.startswith((codecs.BOM_UTF16_LE, b"<\x00")):
         return "utf-16-le"
-    if data.startswith(codecs.BOM_UTF16_BE) or data.startswith(b"\x00<"):
+    if data.startswith((codecs.BOM_UTF16_BE, b"\x00<")):
         return "utf-16-be"
     declared = re.match(rb"(?:\xef\xbb\xbf)?<\?xml[^>]*?encoding\s*=\s*[\"']([A-Za-z0-9._-]+)[\"']", data)
     try:

@@ -68,7 +68,7 @@ def read_tree(root: etree._Element, name: str = "score") -> Score:
         except notes.FinerGrid as finer:
             grid *= finer.factor
     raise ReadError(
-        f"{name}: its divisions and note lengths have no common grid below {MAX_GRID_BITS} bits; export the score again."
+        f"{name}: its divisions and note lengths have no common grid below {MAX_GRID_BITS} bits; export it again."
     )
 
 
@@ -86,7 +86,7 @@ def _grid(root: etree._Element) -> int:
 def _read(root: etree._Element, grid: int, name: str) -> Score:
     remarks: dict[str, None] = {}
     declared = dict(_declared_parts(root))
-    parts = []
+    parts: list[Part] = []
     for element in root.iterfind("part"):
         part_id = element.get("id") or f"P{len(parts) + 1}"
         part_name, abbreviation, instruments = declared.get(part_id, (part_id, "", {}))

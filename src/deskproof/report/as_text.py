@@ -26,7 +26,7 @@ def header(state: State, file: str) -> str:
         f"{file}:{title} {bars} bar{'s' * (bars != 1)}, {length}, {_tempo(frame.clock.tempos[0], frame.tempo_marked)}; "
         f"{parts} part{'s' * (parts != 1)}."
     ]
-    unknown = [part.name or part.id for part, line in zip(state.score.parts, state.lines, strict=True) if not line.first]
+    unknown = [line.part.name or line.part.id for line in state.lines if not line.first]
     if unknown:
         rows.append(f"Not known as an instrument, so only the general checks: {', '.join(unknown)}.")
     if frame.order.remark:

@@ -45,7 +45,7 @@ def bar_number(state: State, part: int, measure: int) -> str:
 def spot(state: State, part: int, measure: int, start: int) -> Spot:
     """The place of a tick of a measure, at its first playing."""
     frame = state.timeline.frame
-    nominal, unit, _, beats = frame.metres[measure]
+    _, unit, _, beats = frame.metres[measure]
     beat = 1 + Fraction(start * unit, 4 * frame.grid)
     onset = frame.first_onset.get(measure, 0) + start
     return Spot(bar_number(state, part, measure), beat, unit, frame.clock.floor_us(onset), f"{beats}/{unit}")
