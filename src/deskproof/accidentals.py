@@ -31,14 +31,12 @@ class Missing(NamedTuple):
 def missing(part: Part, layout: Layout, measures: Iterable[int] | None = None) -> Iterator[Missing]:
     """The notes of a part, or of some of its measures, that lack an accidental, in page order."""
     for index in range(len(part.measures)) if measures is None else sorted(set(measures)):
-        if 0 <= index < len(part.measures):
+        if 0 <= index < len(part.measures) and any(note.pitch for note in part.measures[index].notes):
             yield from _in_measure(part, index, layout.keys[index], layout.unread_staves)
 
 
 def _in_measure(part: Part, index: int, keys: dict[int, Key], unread: frozenset[int]) -> Iterator[Missing]:
     measure = part.measures[index]
-    if not measure.notes:
-        return
     plain = [c for c in measure.changes if isinstance(c.value, Key)]
     if not plain and len(keys) == 1:
         signature = alters_of(next(iter(keys.values())))

@@ -68,7 +68,7 @@ def value_text(fact: Fact) -> str:
     values = [str(v) for v in (value if isinstance(value, tuple) else (value,))]
     if fact.unit == "pitch":
         values = [v.replace("b", "♭").replace("#", "♯") for v in values]
-    unit = "" if fact.unit in ("", "pitch", "clefs") else f" {fact.unit}"
+    unit = "" if fact.unit in ("", "pitch", "clef", "clefs") else f" {fact.unit}"
     return ", ".join(values) + unit
 
 

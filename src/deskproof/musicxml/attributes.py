@@ -16,7 +16,9 @@ def read(element: etree._Element, start: int, grid: int) -> list[Change]:
     changes = []
     for child in element:
         tag = child.tag
-        staff = _whole(child.get("number"), 0) if isinstance(tag, str) else 0
+        if tag not in _READ:
+            continue
+        staff = _whole(child.get("number"), 0)
         if tag == "key":
             changes.append(Change(start, staff, "key", _key(child)))
         elif tag == "time":
@@ -57,15 +59,21 @@ def read(element: etree._Element, start: int, grid: int) -> list[Change]:
     return changes
 
 
+_READ = frozenset(("key", "time", "clef", "staves", "transpose", "staff-details", "measure-style"))
 _USUAL_LINE = {"G": 2, "F": 4, "C": 3}
 
 
 def _whole(text: str | None, default: int) -> int:
+    if text is None:
+        return default
     value = number(text)
     return int(value) if value is not None else default
 
 
 def _key(element: etree._Element) -> Key:
+    first = element[0] if len(element) else None
+    if first is not None and first.tag == "fifths":
+        return Key(_whole(first.text, 0))
     steps = [(s.text or "").strip() for s in element.iterfind("key-step")]
     if steps:
         alters = [number(a.text) or 0 for a in element.iterfind("key-alter")]
@@ -75,15 +83,15 @@ def _key(element: etree._Element) -> Key:
 
 def _time(element: etree._Element, grid: int) -> Time:
     """A metre; compound ones ("3+2" over 8, or several pairs) are added up."""
-    if element.find("senza-misura") is not None:
-        return Time("", 4, 0)
-    beats = tuple((b.text or "").strip() for b in element.iterfind("beats"))
-    units = tuple(_whole(u.text, 4) or 4 for u in element.iterfind("beat-type"))
-    return _metre(beats, units, grid)
+    return _metre(tuple((str(child.tag), (child.text or "").strip()) for child in element), grid)
 
 
 @lru_cache(maxsize=256)
-def _metre(beats: tuple[str, ...], units: tuple[int, ...], grid: int) -> Time:
+def _metre(children: tuple[tuple[str, str], ...], grid: int) -> Time:
+    if any(tag == "senza-misura" for tag, _ in children):
+        return Time("", 4, 0)
+    beats = [text for tag, text in children if tag == "beats"]
+    units = [_whole(text, 4) or 4 for tag, text in children if tag == "beat-type"]
     quarters = Fraction(0)
     for text, unit in zip(beats, units, strict=False):
         quarters += Fraction(4 * sum(int(piece) for piece in text.split("+") if piece.strip().isdigit()), unit)

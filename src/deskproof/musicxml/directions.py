@@ -9,11 +9,10 @@ from lxml import etree
 from deskproof.musicxml.notes import Scale, number
 from deskproof.score import Direction, Ending, Repeat
 
-_SOUND = (
-    "tempo", "dacapo", "dalsegno", "fine", "tocoda", "coda", "segno", "forward-repeat",
-    "damper-pedal", "soft-pedal", "sostenuto-pedal",
-)  # fmt: skip
-_ELEMENT_TEXT = {"words", "rehearsal", "other-direction"}
+_SOUND = frozenset((
+    "tempo", "dacapo", "dalsegno", "fine", "tocoda", "coda", "segno", "forward-repeat", "damper-pedal", "soft-pedal",
+    "sostenuto-pedal",
+))  # fmt: skip
 
 
 def read(element: etree._Element, k: int, cursor: int, scale: Scale) -> list[Direction]:
@@ -24,32 +23,37 @@ def read(element: etree._Element, k: int, cursor: int, scale: Scale) -> list[Dir
     """
     if element.tag == "sound":
         return _sound(element, k, cursor, 1)
-    rows: list[Direction] = []
     printed = sounding = cursor
-    offset = element.find("offset")
-    if offset is not None:
-        shift = int((number(offset.text) or 0) * scale.up / scale.down)
-        printed = max(0, cursor + shift)
-        if offset.get("sound") == "yes":
-            sounding = printed
-    text = element.findtext("staff")
-    staff = int(text) if text and text.strip().isdigit() else 1
+    staff = 1
+    types = []
+    sounds = None
     for child in element:
-        if child.tag == "direction-type":
-            for one in child:
-                if isinstance(one.tag, str):
-                    at = sounding if one.tag == "metronome" else printed
-                    rows.append(_row(one, k, at, staff))
-        elif child.tag == "sound":
-            rows.extend(_sound(child, k, sounding, staff))
+        tag = child.tag
+        if tag == "direction-type":
+            types.append(child)
+        elif tag == "sound":
+            sounds = child
+        elif tag == "staff":
+            text = child.text
+            staff = int(text) if text and text.strip().isdigit() else 1
+        elif tag == "offset":
+            printed = max(0, cursor + int((number(child.text) or 0) * scale.up / scale.down))
+            if child.get("sound") == "yes":
+                sounding = printed
+    rows = [
+        _row(one, k, sounding if one.tag == "metronome" else printed, staff)
+        for kind in types
+        for one in kind
+        if isinstance(one.tag, str)
+    ]
+    if sounds is not None:
+        rows += _sound(sounds, k, sounding, staff)
     return rows
 
 
 def _row(element: etree._Element, k: int, start: int, staff: int) -> Direction:
     kind = str(element.tag)
-    hidden = element.get("print-object") == "no"
-    mark = element.get("number") or ""
-    if kind in _ELEMENT_TEXT:
+    if kind == "words" or kind == "rehearsal" or kind == "other-direction":
         value = element.text or ""
     elif kind == "dynamics":
         value = " ".join(
@@ -68,7 +72,7 @@ def _row(element: etree._Element, k: int, start: int, staff: int) -> Direction:
         )
     else:
         value = element.get("type") or (element.text or "").strip()
-    return Direction(k, start, staff, kind, value, mark, hidden)
+    return Direction(k, start, staff, kind, value, element.get("number") or "", element.get("print-object") == "no")
 
 
 def _metronome(element: etree._Element) -> str:
@@ -87,13 +91,12 @@ def _metronome(element: etree._Element) -> str:
 
 def _sound(element: etree._Element, k: int, start: int, staff: int) -> list[Direction]:
     rows = [
-        Direction(k, start, staff, f"sound:{name}", value)
-        for name in _SOUND
-        if (value := element.get(name)) is not None
+        Direction(k, start, staff, f"sound:{name}", str(value)) for name, value in element.items() if name in _SOUND
     ]
-    for change in element.iterfind("instrument-change"):
-        sound = (change.findtext("instrument-sound") or "").strip()
-        rows.append(Direction(k, start, staff, "sound:instrument-change", sound, change.get("id") or ""))
+    for change in element:
+        if change.tag == "instrument-change":
+            sound = (change.findtext("instrument-sound") or "").strip()
+            rows.append(Direction(k, start, staff, "sound:instrument-change", sound, change.get("id") or ""))
     return rows
 
 

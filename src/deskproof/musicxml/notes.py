@@ -174,6 +174,11 @@ _SMALL_SIZES = ("cue", "grace-cue")
 
 
 def _pitch(element: etree._Element) -> Pitch | None:
+    count = len(element)
+    if count == 2 or count == 3:  # step, alter, octave: in this order in every file that keeps to the standard
+        found = _spelled(element[0].text, element[1].text if count == 3 else None, element[-1].text)
+        if found is not None and element[-1].tag == "octave":
+            return found
     step = octave = alter = None
     for child in element:
         tag = child.tag
