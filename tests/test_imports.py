@@ -11,7 +11,16 @@ ROOT = Path(deskproof.__file__).parent
 # From left to right; a module may import from its own column and from those to its left.
 COLUMNS = (
     ("errors", "pitch", "score", "words", "demo"),
-    ("page", "facts", "musicxml.notes", "musicxml.attributes", "musicxml.directions", "instruments"),
+    (
+        "page",
+        "facts",
+        "musicxml.elements",
+        "musicxml.notes",
+        "musicxml.attributes",
+        "musicxml.directions",
+        "instruments",
+    ),
+    ("musicxml.measures",),
     ("musicxml.reader", "musicxml.container", "order", "tempo", "midi"),
     ("timeline", "forces", "accidentals"),
     ("spans", "edits"),

@@ -50,7 +50,7 @@ def facts_page() -> str:
     rows = [
         "# Facts",
         "",
-        "Every figure about an instrument or a player that a finding may rest on. Pitches are sounding, middle C is C4.",
+        "Every figure about an instrument or a player that a finding may rest on. Pitches sound; middle C is C4.",
         "A line that begins with *not in use* is a source that disagrees.",
     ]
     owner = ""

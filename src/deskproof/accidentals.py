@@ -7,12 +7,14 @@ publishers differ.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from itertools import groupby
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from itertools import groupby, islice
 from typing import NamedTuple
 
 from deskproof.page import Layout, alters_of
-from deskproof.score import GRACE, HIDDEN, TIE_STOP, UNCHECKED, Key, Note, Part
+from deskproof.pitch import Pitch
+from deskproof.score import GRACE, HIDDEN, TIE_START, TIE_STOP, UNCHECKED, Key, Note, Part, Score
 
 SIGNS: dict[int | float, str] = {
     -2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp",
@@ -32,10 +34,12 @@ def missing(part: Part, layout: Layout, measures: Iterable[int] | None = None) -
     """The notes of a part, or of some of its measures, that lack an accidental, in page order."""
     for index in range(len(part.measures)) if measures is None else sorted(set(measures)):
         if 0 <= index < len(part.measures) and any(note.pitch for note in part.measures[index].notes):
-            yield from _in_measure(part, index, layout.keys[index], layout.unread_staves)
+            yield from _in_measure(part, index, layout.keys[index], layout.unread_staves, layout)
 
 
-def _in_measure(part: Part, index: int, keys: dict[int, Key], unread: frozenset[int]) -> Iterator[Missing]:
+def _in_measure(
+    part: Part, index: int, keys: dict[int, Key], unread: frozenset[int], layout: Layout
+) -> Iterator[Missing]:
     measure = part.measures[index]
     plain = [c for c in measure.changes if isinstance(c.value, Key)]
     if not plain and len(keys) == 1:
@@ -47,42 +51,87 @@ def _in_measure(part: Part, index: int, keys: dict[int, Key], unread: frozenset[
         else:
             return  # nothing but the notes of the key
     notes = [n for n in measure.notes if n.pitch is not None and not n.flags & HIDDEN and n.staff not in unread]
+    tied = _tied_into(part, index)
     for staff, group in groupby(sorted(notes, key=_reading_order), key=lambda n: n.staff):
-        signature = alters_of(keys.get(staff, keys.get(0, Key(0))))
+        reader = _Staff(alters_of(keys.get(staff, keys.get(0, Key(0)))), tied)
         changes = [c for c in plain if c.staff in (0, staff)]
-        state: dict[int, set[int | float]] = {}
-        for _, at_once in groupby(group, key=lambda n: (n.start, not n.flags & GRACE)):
-            now = list(at_once)
-            while changes and changes[0].start <= now[0].start:
+        for (start, _), at_once in groupby(group, key=lambda n: (n.start, not n.flags & GRACE)):
+            while changes and changes[0].start <= start:
                 key = changes.pop(0).value
                 assert isinstance(key, Key)
-                signature = alters_of(key)
-                state.clear()
-            yield from _at_once(index, now, signature, state)
+                reader = _Staff(alters_of(key), tied)
+            for note, read_as in reader.at_once(list(at_once), layout.octaves_at(index, start, staff)):
+                yield Missing(index, note, read_as)
 
 
 def _reading_order(note: Note) -> tuple[int, int, bool, int]:
     return note.staff, note.start, not note.flags & GRACE, note.n
 
 
-def _at_once(
-    index: int, now: list[Note], signature: dict[str, int | float], state: dict[int, set[int | float]]
-) -> Iterator[Missing]:
-    printed: dict[int, set[int | float]] = {}
-    for note in now:
-        if note.accidental and note.pitch is not None:
-            printed.setdefault(note.pitch.line, set()).add(note.pitch.alter)
-    for note in now:
-        pitch = note.pitch
-        if pitch is None or note.accidental or note.flags & UNCHECKED:
-            continue
-        line, alter = pitch.line, pitch.alter
-        before = state.get(line)
-        if alter in printed.get(line, ()) or alter in (before or (signature[pitch.step],)):
-            continue
-        if note.flags & TIE_STOP:
-            state[line] = {alter, *(before or (signature[pitch.step],))}
-        elif alter == int(alter) and note.marked("accidental-mark") is None:
-            yield Missing(index, note, min(before) if before else signature[pitch.step])
-            state[line] = {alter}
-    state.update(printed)
+def _tied_into(part: Part, index: int) -> set[tuple[Pitch | None, int]]:
+    """Pitch and tick of the notes of a measure that a tie leads to, whether or not the tie is closed there."""
+    found = {
+        (note.pitch, note.start + note.length) for note in part.measures[index].notes if note.flags & TIE_START
+    }
+    if index > 0:
+        before = part.measures[index - 1]
+        found |= {
+            (note.pitch, 0)
+            for note in before.notes
+            if note.flags & TIE_START and note.start + note.length >= before.length
+        }
+    return found
+
+
+_HABIT = 8  # so many accidentals missing and none printed is how the file was exported, not how the page looks
+
+
+def as_exported(score: Score, layouts: Sequence[Layout]) -> Score:
+    """The score, marked as carrying no accidentals if it prints none at all although many notes need one."""
+    printed = (note.accidental for part in score.parts for measure in part.measures for note in measure.notes)
+    if not score.prints_accidentals or any(printed):
+        return score
+    lacks = (lack for part, layout in zip(score.parts, layouts, strict=True) for lack in missing(part, layout))
+    if len(list(islice(lacks, _HABIT))) < _HABIT:
+        return score
+    return replace(score, prints_accidentals=False)
+
+
+class _Staff:
+    """Which alterations a reader takes for granted on each line of a staff, as the bar goes on.
+
+    Under an octave line the page shows a note on another line than its pitch says, and exporters end the line now
+    before, now after its last note: both readings are kept, and a sign is missing only if it is so in both.
+    """
+
+    def __init__(self, signature: dict[str, int | float], tied: set[tuple[Pitch | None, int]]) -> None:
+        self.signature, self.tied = signature, tied
+        self.heard: dict[int, set[int | float]] = {}  # by the pitch's own line
+        self.seen: dict[int, set[int | float]] = {}  # by the printed line
+
+    def at_once(self, notes: list[Note], octaves: int) -> Iterator[tuple[Note, int | float]]:
+        """The notes of one moment that lack an accidental, and the alteration a reader would give them."""
+        printed: dict[int, set[int | float]] = {}
+        for note in notes:
+            if note.accidental and note.pitch is not None:
+                printed.setdefault(note.pitch.line, set()).add(note.pitch.alter)
+        for note in notes:
+            pitch = note.pitch
+            if pitch is None or note.accidental or note.flags & UNCHECKED:
+                continue
+            line, alter = pitch.line, pitch.alter
+            usual = {self.signature[pitch.step]}
+            before = self.heard.get(line, usual)
+            if alter in printed.get(line, ()) or alter in before or alter in self.seen.get(line - 7 * octaves, usual):
+                continue
+            if note.flags & TIE_STOP or (pitch, note.start) in self.tied:
+                self._take(line, octaves, {alter, *before})
+            elif alter == int(alter) and note.marked("accidental-mark") is None:
+                yield note, min(before)
+                self._take(line, octaves, {alter, *before})
+        for line, alters in printed.items():
+            self._take(line, octaves, alters)
+
+    def _take(self, line: int, octaves: int, alters: set[int | float]) -> None:
+        self.heard[line] = alters
+        self.seen[line - 7 * octaves] = alters

@@ -25,7 +25,8 @@ class Layout:
     ``keys[m]``: staff -> key at the beginning of measure m (0: every staff without one of its own).
     ``transposes[m]``: rows (start tick, staff or 0, transposition) in force from there on, those carried over first.
     ``clefs[staff]``: places (measure, tick) and clefs beside each other. ``repeats``: measure with a bar-repeat sign
-    and no notes -> the measure it repeats.
+    and no notes -> the measure it repeats. ``octave_lines[staff]``: places and the octaves by which the page shows
+    the notes from there on lower than they sound.
     """
 
     keys: tuple[dict[int, Key], ...]
@@ -33,6 +34,7 @@ class Layout:
     clefs: dict[int, tuple[list[tuple[int, int]], list[Clef]]]
     repeats: dict[int, int]
     unread_staves: frozenset[int]
+    octave_lines: dict[int, tuple[list[tuple[int, int]], list[int]]]
 
     @property
     def transpose_only(self) -> Transpose | None:
@@ -57,6 +59,13 @@ class Layout:
         places, clefs = self.clefs.get(staff, ([], []))
         i = bisect_right(places, (measure, start)) - 1
         return clefs[i] if i >= 0 else _TREBLE
+
+
+    def octaves_at(self, measure: int, start: int, staff: int) -> int:
+        """By how many octaves an 8va or 15ma line makes the page lower than the pitch."""
+        places, octaves = self.octave_lines.get(staff, ([], []))
+        i = bisect_right(places, (measure, start)) - 1
+        return octaves[i] if i >= 0 else 0
 
 
 def layout_of(part: Part) -> Layout:
@@ -98,7 +107,22 @@ def layout_of(part: Part) -> Layout:
         transpose_rows.append(row)
         if repeat_span and i >= repeat_span and not any(n.kind != "rest" for n in measure.notes):
             repeats[i] = repeats.get(i - repeat_span, i - repeat_span)
-    return Layout(tuple(key_rows), tuple(transpose_rows), clefs, repeats, frozenset(unread))
+    return Layout(
+        tuple(key_rows), tuple(transpose_rows), clefs, repeats, frozenset(unread), _octave_lines(part)
+    )
+
+
+def _octave_lines(part: Part) -> dict[int, tuple[list[tuple[int, int]], list[int]]]:
+    found: dict[int, tuple[list[tuple[int, int]], list[int]]] = {}
+    for measure in part.measures:
+        for sign in measure.directions:
+            if sign.kind == "octave-shift":
+                kind, _, size = sign.value.partition(" ")
+                octaves = {"8": 1, "15": 2, "22": 3}.get(size, 1)
+                places, values = found.setdefault(sign.staff, ([], []))
+                places.append((measure.index, sign.start))
+                values.append({"down": octaves, "up": -octaves}.get(kind, 0))
+    return found
 
 
 @lru_cache(maxsize=256)

@@ -21,6 +21,7 @@ SMALL = 16  # printed in cue size, but played
 OSSIA = 32
 TIE_START = 64
 TIE_STOP = 128
+UNNAMED = "unnamed"  # an accidental that is printed, but whose sign the file does not tell
 UNCHECKED = CUE | HIDDEN | OSSIA  # never checked, cast or counted
 
 
@@ -203,7 +204,7 @@ class Score:
     grid: int
     parts: tuple[Part, ...]
     remarks: tuple[str, ...] = ()
-    prints_accidentals: bool = True
+    prints_accidentals: bool = True  # False where the file says that it carries none
     source: str = "musicxml"
     extra: Mapping[str, str] = field(default_factory=dict)
 

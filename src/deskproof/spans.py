@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from deskproof import facts, instruments, words
+from deskproof import facts, instruments, pitch, words
 from deskproof.instruments import Instrument
 from deskproof.page import Layout
-from deskproof.score import CUE, Part, Score, ScoreInstrument, Transpose
+from deskproof.score import CUE, Part, ScoreInstrument, Transpose
 from deskproof.timeline import Event, Timeline
 
 
@@ -38,16 +38,18 @@ class Span:
 
 def spans_of(timeline: Timeline) -> tuple[tuple[Span, ...], ...]:
     """The spans of every part, in order of time; a part that never sounds has one empty span."""
-    lines = lines_of(timeline.score, timeline.layouts)
+    lines = lines_of(timeline)
     return tuple(line.spans(events) for line, events in zip(lines, timeline.parts, strict=True))
 
 
-def lines_of(score: Score, layouts: Sequence[Layout]) -> list[Line]:
+def lines_of(timeline: Timeline) -> list[Line]:
     """One ``Line`` for every part, with its role."""
-    lines = [Line(i, part, layout) for i, (part, layout) in enumerate(zip(score.parts, layouts, strict=True))]
+    parts = zip(timeline.score.parts, timeline.layouts, strict=True)
+    lines = [Line(i, part, layout) for i, (part, layout) in enumerate(parts)]
     counts: dict[str, int] = {}
     for line in lines:
         line.follow_changes({other.first.kind for other in lines if other is not line and other.first})
+        line.judge_voice(timeline.parts[line.index])
         first = line.first
         name = (first.sounds[0] if first.sounds else first.id) if first else f"? {line.part.name.casefold()}"
         counts[name] = counts.get(name, 0) + 1
@@ -185,6 +187,8 @@ class Line:
                 return True, found
         if len(text) > 40 or "\n" in text:
             return False, None
+        if current.family == "voice":
+            return False, None  # syllables and "ten." (tenuto) stand over the notes
         found = instruments.by_name(words.bare_name(text))
         if found is None or found.family != current.family or found.kind == current.kind:
             return False, None
@@ -193,6 +197,24 @@ class Line:
         if any(note.flags & CUE for note in near[:1]):
             return False, None
         return False, found
+
+    def judge_voice(self, events: Sequence[Event]) -> None:
+        """Take a voice part that lies largely elsewhere than its name says for a voice of any kind.
+
+        A "Tenor" of the fourteenth century is a line, not a singer, and a plain treble clef may be meant an octave
+        lower.
+        """
+        if self.first is None or self.first.family != "voice":
+            return
+        low, high = facts.find(f"{self.first.id}.lowest"), facts.find(f"{self.first.id}.highest")
+        share = facts.get("voices.strayed_share").value
+        if low is None or high is None:
+            return
+        bottom, top = pitch.midi(low.value), pitch.midi(high.value)
+        heard = [event.sounding for event in events if event.sounding is not None]
+        strayed = sum(not bottom <= sounding <= top for sounding in heard)
+        if strayed > share * len(heard):
+            self.first = instruments.by_id("voice")
 
     def _transposes_like(self, instrument: Instrument, place: tuple[int, int]) -> bool:
         """Whether the page transposes from ``place`` on as this instrument does, and did not so before."""

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from deskproof.accidentals import as_exported
 from deskproof.families import FAMILIES, Context, Plan
 from deskproof.findings import Finding
 from deskproof.forces import Forces
@@ -41,8 +42,10 @@ class State:
 def state_of(score: Score, forces: Forces | None = None, parts: Sequence[int] | None = None) -> State:
     """Hear a score and let every family look at the parts asked for (all if None)."""
     timeline = realise(score)
+    timeline = replace(timeline, score=as_exported(score, timeline.layouts))
+    score = timeline.score
     forces = forces or Forces()
-    lines = tuple(lines_of(score, timeline.layouts))
+    lines = tuple(lines_of(timeline))
     chosen = range(len(score.parts)) if parts is None else parts
     spans = {i: lines[i].spans(timeline.parts[i]) for i in chosen}
     state = State(timeline, forces, lines, spans, {}, {})

@@ -57,13 +57,16 @@ ORDINARY = Rule(
 MANNER = Rule(
     id="tutti-older-manner",
     levels=("notation",),
-    title="bass clef in an older manner, or out of compass",
+    title="a clef in an older manner, or out of compass",
     says=(
-        "read as the file says, {worst_name} lies {side} the {instrument}; an octave higher it fits. "
-        "Written in an older manner of the bass clef, or out of compass?"
+        "read as the file says, {worst_name} lies {side} the {instrument}; an octave {other_way} it fits. "
+        "Written in an older manner of the {clef} clef, or out of compass?"
     ),
-    why="Horns and bass clarinets were long written in the bass clef an octave lower than today.",
-    facts=("*.bass_clef_manner",),
+    why=(
+        "Horns and bass clarinets were long written in the bass clef an octave lower than today, and cellos in the "
+        "treble clef an octave higher."
+    ),
+    facts=("*.bass_clef_manner", "*.treble_clef_manner"),
     silent_when="the passage lies in the compass as the file reads",
     merge=_furthest,
 )
@@ -128,7 +131,7 @@ def check(plan: Plan, spans: Sequence[Span], context: Context) -> Iterator[Findi
         ends = _ends(span.instrument.id)
         if ends is not None:
             yield from _compass(span, span.instrument, _in_the_room(ends, span.instrument, context.forces), context)
-    if spans and context.score.source == "musicxml":
+    if spans and context.score.source == "musicxml" and context.score.prints_accidentals:
         yield from _accidentals(spans[0].part, context)
 
 
@@ -144,22 +147,31 @@ def _compass(span: Span, instrument: Instrument, ends: tuple[_End, _End], contex
         if place in seen or (context.measures is not None and event.measure not in context.measures):
             continue
         seen.add(place)
-        if sounding > top and (event.note.marked("harmonic") or _diamond(event)):
+        if sounding > top and _harmonic(context.score.parts[span.part], event):
             continue
         clef = context.layouts[span.part].clef_at(event.measure, event.note.start, event.note.staff)
         if clef.sign in UNPITCHED_CLEFS:
             continue
         part = context.score.parts[span.part]
-        yield _beyond(span, instrument, ends, event, part, clef.sign == "F")
+        yield _beyond(span, instrument, ends, event, part, _CLEFS.get(clef.sign, ""))
 
 
-def _diamond(event: Event) -> bool:
-    head = event.note.marked("notehead")
-    return head is not None and head.value == "diamond"
+_CLEFS = {"F": "bass", "G": "treble"}
+
+
+def _harmonic(part: Part, event: Event) -> bool:
+    """Whether the note, or another of its chord, is marked as a harmonic: then it may be the sounding result."""
+    note = event.note
+    return any(
+        mark.kind == "harmonic" or (mark.kind == "notehead" and mark.value == "diamond")
+        for other in part.measures[event.measure].notes
+        if (other.start, other.staff, other.voice) == (note.start, note.staff, note.voice)
+        for mark in other.marks
+    )
 
 
 def _beyond(
-    span: Span, instrument: Instrument, ends: tuple[_End, _End], event: Event, part: Part, bass_clef: bool
+    span: Span, instrument: Instrument, ends: tuple[_End, _End], event: Event, part: Part, clef: str
 ) -> Finding:
     sounding, note = event.sounding, event.note
     assert sounding is not None
@@ -170,8 +182,12 @@ def _beyond(
         rule, limit = OUTSIDE, end.every
     elif sounding < end.common if below else sounding > end.common:
         rule, limit = EXTENSION, end.common
-    manner = facts.find(f"{instrument.id}.bass_clef_manner")
-    if manner and below and bass_clef and ends[0].ordinary <= sounding + manner.value <= ends[1].ordinary:
+    manner = facts.find(f"{instrument.id}.{clef}_clef_manner")
+    if (
+        manner is not None
+        and (manner.value > 0) == below
+        and ends[0].ordinary <= sounding + manner.value <= ends[1].ordinary
+    ):
         rule = MANNER
     sharp = note.pitch is not None and note.pitch.alter > 0
     return rule.at(
@@ -185,6 +201,8 @@ def _beyond(
         limit_name=pitch.name(limit),
         semitones=abs(sounding - limit),
         side="below" if below else "above",
+        other_way="higher" if below else "lower",
+        clef=clef,
         end="lowest" if below else "highest",
         instrument=instrument.name,
         needs=end.needs,
@@ -200,14 +218,13 @@ def refs(part: Part, event: Event) -> tuple[NoteRef, ...]:
 
 def _accidentals(index: int, context: Context) -> Iterator[Finding]:
     part = context.score.parts[index]
-    whole = not context.score.prints_accidentals
     for lack in missing(part, context.layouts[index], context.measures):
         note = lack.note
         assert note.pitch is not None
         yield ACCIDENTAL.at(
             Place(index, note.staff, lack.measure, note.start),
             (NoteRef(part.id, lack.measure, note.n),),
-            fold="the file prints none" if whole else lack.measure,
+            fold=lack.measure,
             note_name=str(note.pitch),
             read_as=str(note.pitch._replace(alter=lack.read_as)),
             sign=SIGNS[note.pitch.alter],
@@ -225,7 +242,7 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
             if (note := part.measures[ref.measure].notes[ref.n]).pitch is not None
         )
         said = "print the accidental" if len(edits) == 1 else f"print the {len(edits)} accidentals"
-        yield Mend(said, Effect.KEEPS_SOUND, edits)
+        yield Mend(said, Effect.KEEPS_SOUND, complete(context.score, context.layouts, edits))
     elif finding.rule in (OUTSIDE, EXTENSION, ORDINARY):
         yield from _octave_mends(finding, part, context)
 

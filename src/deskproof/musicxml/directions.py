@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from lxml import etree
 
 from deskproof.musicxml.notes import Scale, number
@@ -100,20 +98,15 @@ def _sound(element: etree._Element, k: int, start: int, staff: int) -> list[Dire
     return rows
 
 
-@dataclass(frozen=True, slots=True)
-class BarlineMarks:
-    """What a barline says about the order of playing."""
-
-    signs: tuple[Direction, ...]
-    endings: tuple[Ending, ...]
-    repeats: tuple[Repeat, ...]
-
-
-def barline(element: etree._Element, k: int, cursor: int) -> BarlineMarks:
-    """Read a barline standing at ``cursor`` ticks."""
-    signs = []
-    endings = []
-    repeats = []
+def barline(
+    element: etree._Element, k: int, cursor: int
+) -> tuple[list[Direction], list[Ending], list[Repeat]]:
+    """Read a barline standing at ``cursor`` ticks: its signs, ends of endings, and repeats."""
+    signs: list[Direction] = []
+    endings: list[Ending] = []
+    repeats: list[Repeat] = []
+    if len(element) == 1 and element[0].tag == "bar-style" and not element.get("segno") and not element.get("coda"):
+        return signs, endings, repeats
     right = element.get("location", "right") != "left"
     for child in element:
         if child.tag == "repeat":
@@ -135,4 +128,4 @@ def barline(element: etree._Element, k: int, cursor: int) -> BarlineMarks:
         value = element.get(name)
         if value is not None:
             signs.append(Direction(k, cursor, 1, f"sound:{name}", value))
-    return BarlineMarks(tuple(signs), tuple(endings), tuple(repeats))
+    return signs, endings, repeats

@@ -12,8 +12,9 @@ from fractions import Fraction
 from lxml import etree
 
 from deskproof.errors import DeskproofError
-from deskproof.musicxml import attributes, directions, notes
-from deskproof.score import Change, Direction, Ending, Measure, Note, Part, Repeat, Score, ScoreInstrument
+from deskproof.musicxml import notes
+from deskproof.musicxml.measures import PartReader
+from deskproof.score import Part, Score, ScoreInstrument
 
 MAX_GRID_BITS = 256
 
@@ -90,7 +91,7 @@ def _read(root: etree._Element, grid: int, name: str) -> Score:
     for element in root.iterfind("part"):
         part_id = element.get("id") or f"P{len(parts) + 1}"
         part_name, abbreviation, instruments = declared.get(part_id, (part_id, "", {}))
-        reader = PartReader(grid, name, part_id, remarks)
+        reader = PartReader(grid, f"{name}: part {part_id}", remarks)
         measures = tuple(reader.measure(m, i) for i, m in enumerate(element.iterfind("measure")))
         parts.append(Part(part_id, part_name, abbreviation, instruments, measures))
     if not parts or not any(part.measures for part in parts):
@@ -100,7 +101,10 @@ def _read(root: etree._Element, grid: int, name: str) -> Score:
         grid=grid,
         parts=tuple(parts),
         remarks=tuple(remarks),
-        prints_accidentals=any(n.accidental for part in parts for m in part.measures for n in m.notes),
+        prints_accidentals=not any(
+            one.get("element") == "accidental" and one.get("type") == "no"
+            for one in root.iterfind("identification/encoding/supports")
+        ),
     )
 
 
@@ -145,78 +149,3 @@ def _declared_parts(
 
 def _line(text: str | None) -> str:
     return " ".join((text or "").split())
-
-
-class PartReader:
-    """Reads the measures of one part in order; remembers divisions, metre and staff kinds from one to the next."""
-
-    def __init__(self, grid: int, score_name: str, part_id: str, remarks: dict[str, None]) -> None:
-        self.grid = grid
-        self.remarks = remarks
-        self.where = f"{score_name}: part {part_id}"
-        self.scale = notes.Scale(grid)
-        self.ossia: set[int] = set()
-
-    def measure(self, element: etree._Element, index: int) -> Measure:
-        """Read one measure element."""
-        note_rows: list[Note] = []
-        direction_rows: list[Direction] = []
-        changes: list[Change] = []
-        endings: list[Ending] = []
-        repeats: list[Repeat] = []
-        cursor = furthest = previous = 0
-        scale, ossia, read_note = self.scale, self.ossia, notes.read
-        for child in element:
-            tag = child.tag
-            if tag == "note":
-                row, moves = read_note(child, len(note_rows), cursor, previous, scale, ossia)
-                note_rows.append(row)
-                previous = row.start
-                cursor += moves
-                if cursor > furthest:
-                    furthest = cursor
-            elif tag == "backup":
-                cursor = max(0, cursor - scale.ticks(child.findtext("duration")))
-            elif tag == "forward":
-                cursor += scale.ticks(child.findtext("duration"))
-                furthest = max(furthest, cursor)
-            elif tag == "direction" or tag == "sound":
-                direction_rows.extend(directions.read(child, len(direction_rows), cursor, scale))
-            elif tag == "attributes":
-                self._attributes(child, cursor, changes, index)
-                scale = self.scale
-            elif tag == "barline":
-                mark = directions.barline(child, len(direction_rows), cursor)
-                direction_rows.extend(mark.signs)
-                endings.extend(mark.endings)
-                repeats.extend(mark.repeats)
-        return Measure(
-            index,
-            element.get("number") or "",
-            furthest,
-            tuple(note_rows),
-            tuple(direction_rows),
-            tuple(changes),
-            element.get("implicit") == "yes",
-            tuple(repeats),
-            tuple(endings),
-        )
-
-    def _attributes(
-        self, element: etree._Element, cursor: int, changes: list[Change], index: int
-    ) -> None:
-        divisions = notes.number(element.findtext("divisions"))
-        if divisions is not None:
-            if divisions > 0:
-                if self.grid % divisions:
-                    raise notes.FinerGrid(Fraction(divisions / Fraction(self.grid)).numerator)
-                self.scale = notes.Scale(self.grid, divisions)
-            else:
-                self.remarks.setdefault(
-                    f"{self.where}, measure {index + 1}: divisions of {divisions}; the last good value is kept."
-                )
-        rows = attributes.read(element, cursor, self.grid)
-        changes += rows
-        for change in rows:
-            if change.kind == "staff-type":
-                (self.ossia.add if change.value == "ossia" else self.ossia.discard)(change.staff)

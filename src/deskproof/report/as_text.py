@@ -31,6 +31,8 @@ def header(state: State, file: str) -> str:
         rows.append(f"Not known as an instrument, so only the general checks: {', '.join(unknown)}.")
     if frame.order.remark:
         rows.append(f"{file}: {frame.order.remark}")
+    if not state.score.prints_accidentals:
+        rows.append(f"{file}: the file carries no accidentals as printed; they were not checked.")
     rows.extend(state.score.remarks)
     return "\n".join(rows)
 
