@@ -137,6 +137,8 @@ class _Locator:
         self.found: dict[NoteRef, FoundNote] = {}
         self.path: list[str] = []
         self.part, self.measure, self.n, self.parts = "", -1, -1, 0
+        self.timewise = False
+        self.seen: set[str] = set()
         self.note: FoundNote | None = None
         self.open: list[Element] = []
         self.parser = expat.ParserCreate()
@@ -152,12 +154,13 @@ class _Locator:
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         depth = len(self.path)
         self.path.append(name)
-        if depth == 1 and name == "part":
-            self.parts += 1
-            self.part, self.measure = attributes.get("id") or f"P{self.parts}", -1
-        elif depth == 2 and name == "measure":
+        if depth == 0:
+            self.timewise = name == "score-timewise"
+        elif depth in (1, 2) and name == "part":
+            self._part(attributes.get("id"))
+        elif depth in (1, 2) and name == "measure":
             self.measure += 1
-            self.n = -1
+            self.n, self.parts = -1, 0 if self.timewise else self.parts
         elif depth == 3 and name == "note":
             self.n += 1
             ref = NoteRef(self.part, self.measure, self.n)
@@ -173,6 +176,18 @@ class _Locator:
             element = Element(name, at, self._behind_tag(at))
             (self.note.children if depth == 4 else self.note.in_pitch).append(element)
             self.open.append(element)
+
+    def _part(self, part_id: str | None) -> None:
+        """Name the part as the reader does; in a timewise score its measures are counted outside it."""
+        self.parts += 1
+        self.part = part_id or f"P{self.parts}"
+        if self.timewise:
+            self.n = -1
+            return
+        self.measure = -1
+        if self.part in self.seen:
+            self.part = f"{self.part}+{len(self.seen) + 1}"
+        self.seen.add(self.part)
 
     def _end(self, name: str) -> None:
         self.path.pop()

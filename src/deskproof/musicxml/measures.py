@@ -66,10 +66,8 @@ class PartReader:
         self.ossia: set[int] = set()
         self._rests: dict[tuple[notes.Scale, str | None, str], Note] = {}
 
-    def measure(
-        self, element: etree._Element, index: int, number: str | None = None, implicit: bool | None = None
-    ) -> Measure:
-        """Read the content of one measure. Number and implicit are the element's own unless given.
+    def measure(self, element: etree._Element, index: int, owner: etree._Element) -> Measure:
+        """Read the content of one measure; ``owner`` is the element that holds its number.
 
         Raises
         ------
@@ -85,12 +83,12 @@ class PartReader:
             own.walk(element)
         return Measure(
             index,
-            (element.get("number") or "") if number is None else number,
+            owner.get("number") or "",
             own.furthest,
             tuple(own.notes),
             tuple(own.directions),
             tuple(own.changes),
-            element.get("implicit") == "yes" if implicit is None else implicit,
+            owner.get("implicit") == "yes",
             tuple(own.repeats),
             tuple(own.endings),
         )

@@ -55,11 +55,9 @@ def read_bytes(data: bytes, name: str = "score") -> Score:
 
 def read_tree(root: etree._Element, name: str = "score") -> Score:
     """Read a parsed document; see :func:`read_bytes`."""
-    if root.tag == "score-timewise":
-        raise ReadError(f"{name}: a timewise score. Export it as partwise MusicXML (score-partwise).")
-    if root.tag != "score-partwise":
+    if root.tag not in ("score-partwise", "score-timewise"):
         raise ReadError(
-            f"{name}: the outermost element is <{root.tag}>, expected <score-partwise>. "
+            f"{name}: the outermost element is <{root.tag}>, expected <score-partwise> or <score-timewise>. "
             "This is not a MusicXML score; export it as MusicXML (.musicxml or .mxl)."
         )
     grid = _grid(root)
@@ -76,9 +74,8 @@ def read_tree(root: etree._Element, name: str = "score") -> Score:
 def _grid(root: etree._Element) -> int:
     """Ticks a quarter to begin with: the least common multiple of the divisions of every first measure."""
     grid = 1
-    for part in root.iterfind("part"):
-        text = part.findtext("measure/attributes/divisions")
-        divisions = notes.number(text)
+    for pieces in _pieces(root).values():
+        divisions = notes.number(next(iter(pieces))[0].findtext("attributes/divisions")) if pieces else None
         if divisions is not None and divisions > 0:
             grid = math.lcm(grid, Fraction(divisions).numerator)
     return grid
@@ -88,11 +85,10 @@ def _read(root: etree._Element, grid: int, name: str) -> Score:
     remarks: dict[str, None] = {}
     declared = dict(_declared_parts(root))
     parts: list[Part] = []
-    for element in root.iterfind("part"):
-        part_id = element.get("id") or f"P{len(parts) + 1}"
+    for part_id, pieces in _pieces(root).items():
         part_name, abbreviation, instruments = declared.get(part_id, (part_id, "", {}))
         reader = PartReader(grid, f"{name}: part {part_id}", remarks)
-        measures = tuple(reader.measure(m, i) for i, m in enumerate(element.iterfind("measure")))
+        measures = tuple(reader.measure(content, i, owner) for i, (content, owner) in enumerate(pieces))
         parts.append(Part(part_id, part_name, abbreviation, instruments, measures))
     if not parts or not any(part.measures for part in parts):
         raise ReadError(f"{name}: the score has no measures. Nothing was exported; export it again.")
@@ -106,6 +102,31 @@ def _read(root: etree._Element, grid: int, name: str) -> Score:
             for one in root.iterfind("identification/encoding/supports")
         ),
     )
+
+
+_NOTHING = etree.Element("measure")
+
+
+def _pieces(root: etree._Element) -> dict[str, list[tuple[etree._Element, etree._Element]]]:
+    """Part id -> for each measure the element that holds its content and the one that holds its number.
+
+    In a partwise score the two are one; in a timewise one the content stands in <part> inside <measure>. A part
+    that a timewise measure leaves out is empty there. Of two parts with one id the second gets a number behind it.
+    """
+    found: dict[str, list[tuple[etree._Element, etree._Element]]] = {}
+    if root.tag == "score-partwise":
+        for element in root.iterfind("part"):
+            part_id = element.get("id") or f"P{len(found) + 1}"
+            if part_id in found:
+                part_id = f"{part_id}+{len(found) + 1}"
+            found[part_id] = [(measure, measure) for measure in element.iterfind("measure")]
+        return found
+    for i, measure in enumerate(root.iterfind("measure")):
+        for k, element in enumerate(measure.iterfind("part")):
+            pieces = found.setdefault(element.get("id") or f"P{k + 1}", [])
+            pieces += [(_NOTHING, measure)] * (i - len(pieces))
+            pieces.append((element, measure))
+    return found
 
 
 def _title(root: etree._Element) -> str:

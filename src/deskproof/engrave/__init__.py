@@ -1,0 +1,1 @@
+"""The one way to engraved music: choose the bars, engrave them, put marks on them."""

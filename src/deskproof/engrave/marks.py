@@ -1,0 +1,223 @@
+"""The proofreader's pencil: a numbered ring in the margin of the system, a thin bracket under the notes.
+
+One colour for all of it; the outline of the ring tells the level. The notes themselves stay as engraved.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from deskproof.engrave.render import SPACE, Engraving, sign_shapes
+from deskproof.engrave.shapes import Box, around
+from deskproof.score import NoteRef
+
+PENCIL = "#4a6075"  # slate blue; 6.5 to 1 on white
+PX = 0.036  # screen pixels to one unit of the engraver: a staff of 26 pixels
+
+_RADIUS = 1.45 * SPACE
+_LINE = 0.16 * SPACE
+_HOOK = 0.5 * SPACE
+_GAP = 0.45 * SPACE  # between what is drawn and the bracket
+_EDGE = 0.5 * SPACE  # white round the whole picture
+
+
+class Mark(NamedTuple):
+    """What to mark: the number in the ring (empty: a bracket alone), the level, and the notes."""
+
+    number: str
+    level: str
+    notes: tuple[NoteRef, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """Engraved bars with marks on them. ``width`` and ``height`` are screen pixels at ordinary size."""
+
+    svg: str
+    width: float
+    height: float
+    rings: tuple[Box, ...]
+    brackets: tuple[Box, ...]
+
+
+def picture(
+    engraving: Engraving,
+    marks: Sequence[Mark] = (),
+    title: str = "",
+    prefix: str = "",
+    signs: str | None = None,
+    highest_px: float | None = None,
+) -> Picture:
+    """Draw marks on engraved bars.
+
+    Parameters
+    ----------
+    engraving : Engraving
+    marks : sequence of Mark
+        Notes that are not in these bars are left out; a mark without any gets its ring alone.
+    title : str
+        What the picture shows, read aloud in its place.
+    prefix : str
+        Put before every id, so that two pictures can stand on one page.
+    signs : str, optional
+        Prefix of outlines of music signs that stand elsewhere on the page; if None the picture brings its own.
+    highest_px : float, optional
+        The picture is made smaller if it would be higher than this.
+    """
+    draft = _Draft(engraving)
+    for mark in marks:
+        draft.mark(mark, numbered=sum(bool(one.number) for one in marks) > 1)
+    draft.rings_in_margin()
+    box = around([engraving.box, *draft.rings, *draft.brackets])
+    assert box is not None
+    box = box.grown(_EDGE)
+    wide, high = box.right - box.left, box.bottom - box.top
+    px = PX if highest_px is None else min(PX, highest_px / high)
+    own = signs is None
+    sign_prefix = f"{prefix}sign-" if signs is None else signs
+    name = f"{prefix}title"
+    label = f' aria-labelledby="{name}"' if title else ' aria-hidden="true"'
+    pieces = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" role="img"{label} class="music" '
+        f'viewBox="{box.left:.0f} {box.top:.0f} {wide:.0f} {high:.0f}" '
+        f'width="{wide * px:.0f}" height="{high * px:.0f}" '
+        'font-family="Times, \'Times New Roman\', \'Liberation Serif\', serif">',
+        f'<title id="{name}">{html.escape(title)}</title>' if title else "",
+        f"<defs>{sign_shapes(engraving.signs, sign_prefix)}</defs>" if own else "",
+        engraving.placed(prefix, sign_prefix),
+        *draft.out,
+        "</svg>",
+    ]
+    return Picture("".join(pieces), wide * px, high * px, tuple(draft.rings), tuple(draft.brackets))
+
+
+def ring(number: str, level: str, x: float = 0.0, y: float = 0.0) -> str:
+    """A ring round a number as SVG, centre at (x, y): double, single, dashed or dotted by level."""
+    outline = f'fill="none" stroke="{PENCIL}" stroke-width="{_LINE:.0f}"'
+    r = _RADIUS - _LINE / 2
+    at = f'cx="{x:.0f}" cy="{y:.0f}"'
+    around_ = 2 * 3.14159265 * r
+    if level == "impossible":
+        shapes = f'<circle {at} r="{r:.0f}" {outline}/><circle {at} r="{r - 2.1 * _LINE:.0f}" {outline}/>'
+    elif level == "notation":
+        dash = around_ / 9
+        shapes = f'<circle {at} r="{r:.0f}" {outline} stroke-dasharray="{0.62 * dash:.1f} {0.38 * dash:.1f}"/>'
+    elif level == "advice":
+        dash = around_ / 20
+        shapes = (
+            f'<circle {at} r="{r:.0f}" {outline} stroke-linecap="round" stroke-dasharray="0.1 {dash - 0.1:.2f}"/>'
+        )
+    else:
+        shapes = f'<circle {at} r="{r:.0f}" {outline}/>'
+    size = {1: 1.75, 2: 1.45, 3: 1.05}.get(len(number), 0.85) * SPACE
+    return (
+        f'{shapes}<text x="{x:.0f}" y="{y + 0.34 * size:.0f}" text-anchor="middle" font-size="{size:.0f}" '
+        f'stroke="none" fill="{PENCIL}">{html.escape(number)}</text>'
+    )
+
+
+def ring_alone(number: str, level: str) -> str:
+    """A ring as a small picture of its own, for the key on a page."""
+    half = _RADIUS + 10
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" aria-hidden="true" class="key" width="{2 * half * PX:.0f}" '
+        f'height="{2 * half * PX:.0f}" viewBox="{-half:.0f} {-half:.0f} {2 * half:.0f} {2 * half:.0f}">'
+        f"{ring(number, level)}</svg>"
+    )
+
+
+class _Draft:
+    """Finds free places for rings and brackets."""
+
+    def __init__(self, engraving: Engraving) -> None:
+        self.engraving = engraving
+        self.taken: list[Box] = list(engraving.ink)
+        self.out: list[str] = []
+        self.rings: list[Box] = []
+        self.brackets: list[Box] = []
+        self.waiting: list[tuple[float, Mark]] = []
+
+    def mark(self, mark: Mark, numbered: bool) -> None:
+        """Brackets under the notes of a mark, staff by staff; its ring waits for the margin."""
+        by_staff: dict[int, list[Box]] = {}
+        for ref in dict.fromkeys(mark.notes):
+            if ref in self.engraving.heads:
+                by_staff.setdefault(self.engraving.owner.get(ref, 0), []).append(self.engraving.heads[ref])
+        for staff, boxes in sorted(by_staff.items()):
+            for group in self._neighbours(staff, boxes):
+                self._bracket(staff, group, mark, numbered)
+        if mark.number:
+            staves = self.engraving.staves
+            first = min(by_staff, default=0)
+            box = staves[first].box if first < len(staves) else self.engraving.box
+            self.waiting.append(((box.top + box.bottom) / 2, mark))
+
+    def _neighbours(self, staff: int, boxes: list[Box]) -> list[Box]:
+        """One box for each run of marked notes without another note of the staff between."""
+        marked = sorted(set(boxes))
+        others = [
+            box
+            for ref, box in self.engraving.heads.items()
+            if self.engraving.owner.get(ref) == staff and box not in marked
+        ]
+        runs = [marked[0]]
+        for box in marked[1:]:
+            last = runs[-1]
+            if any(last.right <= other.left and other.right <= box.left for other in others):
+                runs.append(box)
+            else:
+                runs[-1] = last.joined(box)
+        return runs
+
+    def _bracket(self, staff: int, notes: Box, mark: Mark, numbered: bool) -> None:
+        left, right = notes.left - 0.35 * SPACE, notes.right + 0.35 * SPACE
+        size = 1.2 * SPACE
+        room = 0.62 * size * len(mark.number) + 0.2 * SPACE if numbered and mark.number else 0.0
+        lines = self.engraving.staves[staff].box if staff < len(self.engraving.staves) else self.engraving.box
+        top = max(notes.bottom, lines.bottom) + _GAP
+        below = [one.box.top for one in self.engraving.staves if one.box.top > lines.bottom]
+        floor = min(below, default=float("inf")) - _HOOK - 2 * _LINE
+        y = self._free(Box(left - room, top, right, top + max(_HOOK, size if room else 0.0) + _LINE), floor)
+        self.out.append(
+            f'<path class="bracket" d="M{left:.0f} {y:.0f}V{y + _HOOK:.0f}H{right:.0f}V{y:.0f}" fill="none" '
+            f'stroke="{PENCIL}" stroke-width="{_LINE:.0f}"/>'
+        )
+        if room:
+            self.out.append(
+                f'<text x="{left - 0.2 * SPACE:.0f}" y="{y + _HOOK + 0.3 * SPACE:.0f}" text-anchor="end" '
+                f'font-size="{size:.0f}" stroke="none" fill="{PENCIL}">{html.escape(mark.number)}</text>'
+            )
+        box = Box(left - room, y, right, y + _HOOK + _LINE)
+        self.brackets.append(box)
+        self.taken.append(box)
+
+    def _free(self, wanted: Box, floor: float) -> float:
+        """The top of the nearest free place below; under the whole system if there is none above ``floor``."""
+        high = wanted.bottom - wanted.top
+        blocking = sorted(
+            (box for box in self.taken if box.left < wanted.right and wanted.left < box.right), key=lambda box: box.top
+        )
+        y = wanted.top
+        for _ in range(2):
+            for box in blocking:
+                if box.top - _GAP / 2 < y + high and y < box.bottom + _GAP:
+                    y = box.bottom + _GAP
+            if y <= floor:
+                return y
+            y = max(y, self.engraving.box.bottom + _GAP)
+            floor = float("inf")
+        return y
+
+    def rings_in_margin(self) -> None:
+        """The rings, left of the system, each beside its staff, none upon another."""
+        x = self.engraving.box.left - 0.5 * SPACE - _RADIUS
+        last = float("-inf")
+        for y, mark in sorted(self.waiting, key=lambda one: one[0]):
+            y = max(y, last + 2.2 * _RADIUS)
+            last = y
+            shape = ring(mark.number, mark.level, x, y)
+            self.out.append(f'<g class="ring">{shape}</g>')
+            self.rings.append(Box(x - _RADIUS, y - _RADIUS, x + _RADIUS, y + _RADIUS))

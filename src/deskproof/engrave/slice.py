@@ -1,0 +1,67 @@
+"""Which bars to show: of a finding, of a mend, of any notes; and the way from a document to engraved bars."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from deskproof.document import Document
+from deskproof.edits import Edit
+from deskproof.engrave.render import Engraving, engrave
+from deskproof.musicxml.slices import Source
+from deskproof.score import NoteRef, Score
+
+MOST_BARS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Bars:
+    """Measures ``first`` to ``last`` (ordinals, both included) of the parts with these ids, with edits in them."""
+
+    parts: tuple[str, ...]
+    first: int
+    last: int
+    edits: tuple[Edit, ...] = ()
+    names: bool = False
+
+
+class Desk:
+    """A document laid out for engraving: cut and engraved bars are kept for the next time."""
+
+    def __init__(self, document: Document) -> None:
+        self.document = document
+        self._source: Source | None = None
+        self._kept: dict[Bars, Engraving] = {}
+
+    def engraving(self, bars: Bars) -> Engraving:
+        """The bars engraved.
+
+        Raises
+        ------
+        DeskproofError
+            If the bars are not there, or cannot be engraved.
+        """
+        found = self._kept.get(bars)
+        if found is None:
+            if self._source is None:
+                self._source = Source.of(self.document.written())
+            cut = self._source.cut(bars.parts, bars.first, bars.last, bars.edits, bars.names)
+            found = self._kept[bars] = engrave(cut)
+        return found
+
+
+def bars_of(score: Score, notes: Iterable[NoteRef], edits: Sequence[Edit] = (), most: int = MOST_BARS) -> Bars | None:
+    """The bars where the first of these notes stand: from the first note on, at most ``most``, of all parts named.
+
+    Notes further on are left out, and so are bars behind a bar without any of the notes. None without notes.
+    """
+    wanted = list(notes)
+    if not wanted:
+        return None
+    named = {ref.part for ref in wanted}
+    measures = {ref.measure for ref in wanted}
+    first = last = min(measures)
+    while last + 1 in measures and last + 1 - first < most:
+        last += 1
+    parts = tuple(dict.fromkeys(part.id for part in score.parts if part.id in named))
+    return Bars(parts, first, last, tuple(edits), names=len(parts) > 1)
