@@ -6,11 +6,12 @@ It decides nothing itself.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from deskproof.edits import Edit
 from deskproof.families import FAMILIES
 from deskproof.findings import Effect, Finding, Mend, folded, in_score_order
+from deskproof.fingerprint import fingerprints
 from deskproof.forces import Forces
 from deskproof.recheck import recheck
 from deskproof.score import Score
@@ -44,7 +45,9 @@ def check(score: Score, forces: Forces | None = None, parts: Sequence[int] | Non
         for i, spans in state.spans.items()
         for finding in folded(state.atoms[family.name, i])
     ]
-    return Report(state, tuple(sorted(findings, key=in_score_order)))
+    findings.sort(key=in_score_order)
+    ids = fingerprints(state, findings)
+    return Report(state, tuple(replace(one, id=id_) for one, id_ in zip(findings, ids, strict=True)))
 
 
 def _verified(state: State, mends: Iterable[Mend]) -> list[Mend]:

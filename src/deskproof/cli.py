@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from deskproof.document import Document
     from deskproof.findings import Finding, Mend
     from deskproof.forces import Forces
+    from deskproof.report.as_json import Since
     from deskproof.score import Score
 
 LEVELS = ("impossible", "hard", "notation", "advice")
@@ -61,6 +63,7 @@ def _options(function: Any) -> Any:
 @click.option("--json", "as_json", is_flag=True, help="The findings as JSON; several files, one line each.")
 @click.option("--notes", is_flag=True, help="With every sounding note in the JSON.")
 @click.option("--sarif", is_flag=True, help="The findings as SARIF 2.1.0.")
+@click.option("--since", type=click.Path(path_type=Path), help="An older export: say what is new, gone, still there.")
 @click.option("--quiet", is_flag=True, help="Only the count of findings.")
 @click.option(
     "--exit-at", type=click.Choice(LEVELS), default="impossible", show_default=True,
@@ -74,6 +77,7 @@ def check(
     as_json: bool,
     notes: bool,
     sarif: bool,
+    since: Path | None,
     quiet: bool,
     exit_at: str,
 ) -> None:
@@ -84,24 +88,27 @@ def check(
     status = 0
     logs = []
     names = list(_named(files))
+    if since and len(names) > 1:
+        raise click.UsageError("--since goes with one score.")
     for path in _progress(names):
         try:
-            document, report, findings = _checked(path, room, parts, bars)
+            one = _checked(path, room, parts, bars)
+            compared = _since(since, one, room, parts) if since else None
         except DeskproofError as error:
             click.echo(f"deskproof: {error}", err=True)
             status = UNREADABLE
             continue
-        if status == 0 and any(LEVELS.index(f.level) <= LEVELS.index(exit_at) for f in findings):
+        if status == 0 and any(LEVELS.index(f.level) <= LEVELS.index(exit_at) for f in one.findings):
             status = FOUND
         if sarif:
-            logs.append((str(path), report.state, findings, _lines(document, findings)))
+            logs.append((str(path), one.report.state, one.findings, _lines(one.document, one.findings)))
         elif as_json or notes:
             from deskproof.report import as_json as writer
 
-            answer = writer.report(report.state, findings, str(path), notes)
+            answer = writer.report(one.report.state, one.findings, str(path), notes, one.silenced, compared)
             click.echo(json.dumps(answer, ensure_ascii=False, indent=None if len(names) > 1 else 1))
         else:
-            _print(report, findings, str(path), quiet)
+            _print(one, quiet, compared)
     if sarif:
         from deskproof.report import as_sarif
 
@@ -135,20 +142,29 @@ def _forces(path: Path | None) -> Forces:
     return forces.read(path) if path else forces.Forces()
 
 
-def _checked(
-    path: Path, room: Forces, parts: Sequence[str], bars: str | None
-) -> tuple[Document, Report, list[Finding]]:
-    from deskproof import document
+@dataclass(frozen=True)
+class _Checked:
+    """A score read and checked; ``findings`` are those asked for and not let stand."""
+
+    path: Path
+    document: Document
+    report: Report
+    findings: list[Finding]
+    silenced: list[tuple[str, str]]
+
+
+def _checked(path: Path, room: Forces, parts: Sequence[str], bars: str | None) -> _Checked:
+    from deskproof import decisions, document
     from deskproof.check import check as run
 
     read = document.read(path)
     report = run(read.score, room, _chosen(read.score, parts, path))
-    findings = list(report.findings)
+    findings, silenced = decisions.silenced(report.findings, decisions.read(decisions.beside(path)))
     if bars:
         first, last = _range(bars)
         numbers = {i: _leading(m.number) for part in read.score.parts for i, m in enumerate(part.measures)}
         findings = [f for f in findings if first <= (numbers.get(f.place.measure) or 0) <= last]
-    return read, report, findings
+    return _Checked(path, read, report, findings, silenced)
 
 
 def _chosen(score: Score, parts: Sequence[str], path: Path) -> list[int] | None:
@@ -200,16 +216,39 @@ def _width() -> int:
     return min(shutil.get_terminal_size().columns, 120) if sys.stdout.isatty() else 0
 
 
-def _print(report: Report, findings: Sequence[Finding], file: str, quiet: bool) -> None:
+def _since(old: Path, one: _Checked, room: Forces, parts: Sequence[str]) -> Since:
+    """Compare with an older export, by fingerprint."""
+    from deskproof.report import as_json as writer
+
+    before = _checked(old, room, parts, None)
+    now = {f.id for f in one.report.findings}
+    had = {f.id for f in before.report.findings}
+    return writer.Since(
+        str(old),
+        [f.id for f in one.findings if f.id not in had],
+        [writer.one(before.report.state, f) for f in before.report.findings if f.id not in now],
+        [f.id for f in one.findings if f.id in had],
+    )
+
+
+def _print(one: _Checked, quiet: bool, compared: Since | None = None) -> None:
+    from deskproof import decisions
     from deskproof.report import as_text
 
+    state, file = one.report.state, str(one.path)
     if quiet:
-        click.echo(f"{file}: {as_text.summary(findings)}")
+        click.echo(f"{file}: {as_text.summary(one.findings)}")
         return
-    click.echo(as_text.header(report.state, file))
-    if findings:
-        click.echo(as_text.findings_text(report.state, findings, file, _width()))
-    click.echo(as_text.summary(findings))
+    click.echo(as_text.header(state, file))
+    new = set(compared.new) if compared else set()
+    if one.findings:
+        click.echo(as_text.findings_text(state, one.findings, file, _width(), new))
+    if compared:
+        click.echo(as_text.since(compared))
+    click.echo(as_text.summary(one.findings))
+    if one.silenced:
+        count = len(one.silenced)
+        click.echo(f"{count} let stand by {decisions.beside(one.path).name}.")
 
 
 @main.command()
@@ -248,14 +287,15 @@ def _mend(
 ) -> None:
     from deskproof import mending
 
-    document, report, findings = _checked(file, room, parts, bars)
+    one = _checked(file, room, parts, bars)
+    document, report, findings = one.document, one.report, one.findings
     target = output or file.with_name(f"{file.stem}-mended{file.suffix}")
     if not dry_run:
         _may_write(target, file, force)
-    chosen = mending.chosen(report, findings, keeping, taken)
+    chosen = mending.chosen(findings, keeping, taken)
     result = mending.take(document, report, [mend for _, _, mend in chosen])
-    for id_, finding, one in chosen:
-        click.echo(f"{_where(report, finding)}: {one.says} ({id_}{_refused(one, result.left)})")
+    for id_, finding, taking in chosen:
+        click.echo(f"{_where(report, finding)}: {taking.says} ({id_}{_refused(taking, result.left)})")
     if not chosen:
         click.echo(f"{file}: no mend to take; the copy is the same to the byte.")
     if dry_run:
@@ -332,8 +372,7 @@ def demo(output: Path, force: bool) -> None:
     from deskproof.demo import SCORE
 
     room = _forces(None)
-    _, report, findings = _checked(SCORE, room, (), None)
-    _print(report, findings, SCORE.name, quiet=False)
+    _print(replace(_checked(SCORE, room, (), None), path=Path(SCORE.name)), quiet=False)
     click.echo()
     _mend(SCORE, room, (), None, output, True, (), False, force)
 

@@ -62,6 +62,7 @@ class Rule:
     silent_when: str = ""
     merge: Callable[[Sequence[Numbers]], Numbers] | None = None
     spelling: bool = False  # the spelling is what the rule is about
+    worse: tuple[str, ...] = ("count",)  # the figures of which more is worse
 
     def at(
         self,
@@ -92,6 +93,7 @@ class Finding:
     near: int | None = None  # in measures; None: anywhere in the part
     mends: tuple[Mend, ...] = field(default=(), compare=False)
     atoms: tuple[Finding, ...] = field(default=(), compare=False)
+    id: str = field(default="", compare=False)  # its fingerprint, once the whole score is checked
 
     @property
     def says(self) -> str:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from deskproof.check import Report, check
+from deskproof.check import Report
 from deskproof.document import Document
 from deskproof.edits import Edit, EditError
 from deskproof.errors import DeskproofError
 from deskproof.findings import Effect, Finding, Mend, folded
-from deskproof.fingerprint import fingerprints
 from deskproof.forces import Forces
 from deskproof.recheck import recheck
 from deskproof.state import state_of
@@ -29,7 +28,7 @@ class Taken:
 
 
 def chosen(
-    report: Report, findings: Sequence[Finding], keeping: bool, ids: Iterable[str]
+    findings: Sequence[Finding], keeping: bool, ids: Iterable[str]
 ) -> list[tuple[str, Finding, Mend]]:
     """The mends to take: those named by id, and with ``keeping`` the first of each finding that keeps the sound.
 
@@ -41,8 +40,8 @@ def chosen(
     offered = {}
     found = []
     wanted = list(dict.fromkeys(ids))
-    for finding, id_ in zip(findings, fingerprints(report.state, findings), strict=True):
-        own = [(f"{id_}-{k}", finding, mend) for k, mend in enumerate(finding.mends, 1)]
+    for finding in findings:
+        own = [(f"{finding.id}-{k}", finding, mend) for k, mend in enumerate(finding.mends, 1)]
         offered.update({row[0]: row for row in own})
         named = [row for row in own if row[0] in wanted]
         found += named
@@ -91,4 +90,3 @@ def summary(document: Document, forces: Forces, before: Report) -> str:
     return f"{had} finding{'s' * (had != 1)} before, {left} after."
 
 
-__all__ = ["MendError", "Taken", "check", "chosen", "summary", "take"]

@@ -3,34 +3,58 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
 from deskproof import __version__
 from deskproof.findings import Finding
-from deskproof.fingerprint import fingerprints
 from deskproof.report.places import bar_number, spot_of
 from deskproof.score import CUE, HIDDEN, OSSIA, SMALL, UNCHECKED, NoteRef
 from deskproof.state import State
 from deskproof.timeline import Event
 
 FORMAT = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Since:
+    """What is new, gone and still there since an older export: ids, and of those gone the finding's record."""
+
+    file: str
+    new: list[str]
+    gone: list[dict[str, Any]]
+    still: list[str]
+
+
 TOOL = {"name": "deskproof", "version": __version__}
 
 
-def report(state: State, findings: Iterable[Finding], file: str, notes: bool = False) -> dict[str, Any]:
-    """The whole answer for one score, ready for a JSON encoder. Numbers are ints, floats and texts only."""
+def report(
+    state: State,
+    findings: Iterable[Finding],
+    file: str,
+    notes: bool = False,
+    silenced: Iterable[tuple[str, str]] = (),
+    since: Since | None = None,
+) -> dict[str, Any]:
+    """The whole answer for one score, ready for a JSON encoder. Numbers are ints, floats and texts only.
+
+    ``silenced`` are (id, reason) of the findings that were let stand; ``since`` compares with an older export.
+    """
     rows = list(findings)
     document: dict[str, Any] = {
         "format": FORMAT,
         "tool": TOOL,
         "score": score(state, file),
-        "findings": [one(state, finding, id_) for finding, id_ in zip(rows, fingerprints(state, rows), strict=True)],
-        "silenced": [],
+        "findings": [one(state, finding) for finding in rows],
+        "silenced": [{"id": id_, "reason": reason} for id_, reason in silenced],
     }
     if notes:
         document["notes"] = note_rows(state)
     document["plans"] = []
+    if since is not None:
+        document["since"] = {"file": since.file, "new": since.new, "gone": since.gone, "still": since.still}
     return document
 
 
@@ -62,11 +86,11 @@ def score(state: State, file: str) -> dict[str, Any]:
     }
 
 
-def one(state: State, finding: Finding, id_: str) -> dict[str, Any]:
+def one(state: State, finding: Finding) -> dict[str, Any]:
     """One finding."""
     place = spot_of(state, finding)
     return {
-        "id": id_,
+        "id": finding.id,
         "rule": finding.rule.id,
         "level": finding.level,
         "part": state.score.parts[finding.place.part].id,
@@ -79,7 +103,7 @@ def one(state: State, finding: Finding, id_: str) -> dict[str, Any]:
         "says": finding.says,
         "because": None,
         "mends": [
-            {"id": f"{id_}-{k}", "says": mend.says, "effect": mend.effect.value}
+            {"id": f"{finding.id}-{k}", "says": mend.says, "effect": mend.effect.value}
             for k, mend in enumerate(finding.mends, 1)
         ],
     }

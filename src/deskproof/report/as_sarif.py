@@ -7,7 +7,6 @@ from typing import Any
 
 from deskproof import __version__
 from deskproof.findings import Finding
-from deskproof.fingerprint import fingerprints
 from deskproof.report.places import spot_of
 from deskproof.score import NoteRef
 from deskproof.state import State
@@ -21,9 +20,9 @@ def run(rows: Sequence[tuple[str, State, Sequence[Finding], Mapping[NoteRef, int
     rules: dict[str, Finding] = {}
     results = []
     for file, state, findings, lines in rows:
-        for finding, id_ in zip(findings, fingerprints(state, findings), strict=True):
+        for finding in findings:
             rules.setdefault(finding.rule.id, finding)
-            results.append(_result(file, state, finding, id_, lines))
+            results.append(_result(file, state, finding, lines))
     return {
         "$schema": SCHEMA,
         "version": "2.1.0",
@@ -49,9 +48,7 @@ def run(rows: Sequence[tuple[str, State, Sequence[Finding], Mapping[NoteRef, int
     }
 
 
-def _result(
-    file: str, state: State, finding: Finding, id_: str, lines: Mapping[NoteRef, int]
-) -> dict[str, Any]:
+def _result(file: str, state: State, finding: Finding, lines: Mapping[NoteRef, int]) -> dict[str, Any]:
     part = state.score.parts[finding.place.part]
     physical: dict[str, Any] = {"artifactLocation": {"uri": file.replace("\\", "/")}}
     line = next((lines[ref] for ref in finding.notes if ref in lines), None)
@@ -68,6 +65,6 @@ def _result(
                 "logicalLocations": [{"name": part.name or part.id, "fullyQualifiedName": str(finding.notes[0])}],
             }
         ],
-        "partialFingerprints": {"deskproof/v1": id_},
+        "partialFingerprints": {"deskproof/v1": finding.id},
         "properties": {"level": finding.level, "bar": place.bar, "beat": str(place.beat)},
     }

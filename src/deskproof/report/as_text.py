@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import textwrap
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from deskproof.findings import LEVELS, Finding
-from deskproof.fingerprint import fingerprints
+from deskproof.report.as_json import Since
 from deskproof.report.places import bar_number, spot_of
 from deskproof.state import State
 from deskproof.tempo import DEFAULT, HIDDEN, MARKED, WORDS, Tempo
@@ -54,18 +54,21 @@ def _tempo(tempo: Tempo, marked: bool) -> str:
     return f"♩ = {float(tempo.qpm):g} ({said})"
 
 
-def findings_text(state: State, findings: Sequence[Finding], file: str, width: int = 0) -> str:
+def findings_text(
+    state: State, findings: Sequence[Finding], file: str, width: int = 0, new: Collection[str] = ()
+) -> str:
     """The findings one after the other: a line that names file, part, bar and beat, then the mends.
 
-    ``width`` 0 leaves lines as long as they are.
+    ``width`` 0 leaves lines as long as they are; the findings whose ids are ``new`` are said to be.
     """
     blocks = []
-    for finding, id_ in zip(findings, fingerprints(state, findings), strict=True):
+    for finding in findings:
         part = state.score.parts[finding.place.part]
         head = f"{file}: {part.name or part.id}, {spot_of(state, finding).words}: {finding.level}: "
+        head += "new since the older export: " if finding.id in new else ""
         lines = [_wrap(head + finding.says + _more(state, finding), width, "    ")]
         for k, mend in enumerate(finding.mends, 1):
-            said = f"  mend {id_}-{k}: {mend.says} ({EFFECT_WORDS[mend.effect.value]})"
+            said = f"  mend {finding.id}-{k}: {mend.says} ({EFFECT_WORDS[mend.effect.value]})"
             lines.append(_wrap(said, width, "      "))
         blocks.append("\n".join(lines))
     return "\n".join(blocks)
@@ -82,6 +85,15 @@ def _more(state: State, finding: Finding) -> str:
     if len(bars) <= 4:
         return f" ({count} notes in bars {', '.join(bars[:-1])} and {bars[-1]})"
     return f" ({count} notes in {len(bars)} bars, the last in bar {bars[-1]})"
+
+
+def since(compared: Since) -> str:
+    """What is new, gone and still there, and where what has gone was."""
+    rows = [
+        f"Since {compared.file}: {len(compared.new)} new, {len(compared.gone)} gone, {len(compared.still)} still there."
+    ]
+    rows += [f"  gone: bar {one['bar']}: {one['says']}" for one in compared.gone]
+    return "\n".join(rows)
 
 
 def summary(findings: Sequence[Finding]) -> str:
