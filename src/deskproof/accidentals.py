@@ -12,6 +12,7 @@ from dataclasses import replace
 from itertools import groupby, islice
 from typing import NamedTuple
 
+from deskproof import facts
 from deskproof.page import Layout, alters_of
 from deskproof.pitch import Pitch
 from deskproof.score import GRACE, HIDDEN, TIE_START, TIE_STOP, UNCHECKED, Key, Note, Part, Score
@@ -83,16 +84,14 @@ def _tied_into(part: Part, index: int) -> set[tuple[Pitch | None, int]]:
     return found
 
 
-_HABIT = 8  # so many accidentals missing and none printed is how the file was exported, not how the page looks
-
-
 def as_exported(score: Score, layouts: Sequence[Layout]) -> Score:
     """The score, marked as carrying no accidentals if it prints none at all although many notes need one."""
     printed = (note.accidental for part in score.parts for measure in part.measures for note in measure.notes)
     if not score.prints_accidentals or any(printed):
         return score
     lacks = (lack for part, layout in zip(score.parts, layouts, strict=True) for lack in missing(part, layout))
-    if len(list(islice(lacks, _HABIT))) < _HABIT:
+    habit = facts.get("export.accidentals_habit").value
+    if len(list(islice(lacks, habit))) < habit:
         return score
     return replace(score, prints_accidentals=False)
 

@@ -106,6 +106,17 @@ def name(number: int | float, flats: bool = True) -> str:
     return f"{step}{'♭' if flats else '♯'}{octave - 1}"
 
 
+def sounding_name(written: Pitch | None, sounding: int | float) -> str:
+    """A name for a sounding pitch that keeps the side of the written one: C♭ stays a flat, F♯ a sharp.
+
+    >>> sounding_name(Pitch("C", -1, 3), 47), sounding_name(Pitch("F", 1, 4), 63)
+    ('C♭3', 'D♯4')
+    """
+    if written is not None and written.midi == sounding:
+        return str(written)
+    return name(sounding, flats=written is None or written.alter <= 0)
+
+
 @lru_cache(maxsize=64)
 def key_alters(fifths: int) -> dict[str, int]:
     """The alteration of each letter under a key signature of so many fifths (negative: flats).

@@ -33,6 +33,7 @@ OUTSIDE = Rule(
     facts=("*.lowest", "*.highest", "*.lowest_extended", "*.highest_extended"),
     silent_when="the note is the end note itself, a harmonic, a cue, hidden or an ossia",
     merge=_furthest,
+    worse=("semitones", "count"),
 )
 EXTENSION = Rule(
     id="tutti-needs-extension",
@@ -43,6 +44,7 @@ EXTENSION = Rule(
     facts=("*.lowest", "*.highest", "*.lowest_extended", "*.highest_extended"),
     silent_when="Forces say that the instrument in the room has the note",
     merge=_furthest,
+    worse=("semitones", "count"),
 )
 ORDINARY = Rule(
     id="tutti-beyond-ordinary",
@@ -53,6 +55,7 @@ ORDINARY = Rule(
     facts=("*.ordinary_lowest", "*.ordinary_highest"),
     silent_when="Forces say that the instrument in the room has the note",
     merge=_furthest,
+    worse=("semitones", "count"),
 )
 MANNER = Rule(
     id="tutti-older-manner",
@@ -69,6 +72,7 @@ MANNER = Rule(
     facts=("*.bass_clef_manner", "*.treble_clef_manner"),
     silent_when="the passage lies in the compass as the file reads",
     merge=_furthest,
+    worse=("semitones", "count"),
 )
 
 
@@ -189,14 +193,13 @@ def _beyond(
         and ends[0].ordinary <= sounding + manner.value <= ends[1].ordinary
     ):
         rule = MANNER
-    sharp = note.pitch is not None and note.pitch.alter > 0
     return rule.at(
         Place(span.part, note.staff, event.measure, note.start, event.pass_),
         refs(part, event),
         fold=(span.role, below),
         near=2 if rule is OUTSIDE else None,
         sounding=sounding,
-        worst_name=pitch.name(sounding, flats=not sharp),
+        worst_name=pitch.sounding_name(note.pitch, sounding),
         limit=limit,
         limit_name=pitch.name(limit),
         semitones=abs(sounding - limit),
