@@ -59,6 +59,7 @@ def read(element: etree._Element, start: int, grid: int) -> list[Change]:
     return changes
 
 
+LONGEST_BAR = 1000  # quarters; a longer metre is a slip
 _READ = frozenset(("key", "time", "clef", "staves", "transpose", "staff-details", "measure-style"))
 _USUAL_LINE = {"G": 2, "F": 4, "C": 3}
 
@@ -91,8 +92,8 @@ def _metre(children: tuple[tuple[str, str], ...], grid: int) -> Time:
     if any(tag == "senza-misura" for tag, _ in children):
         return Time("", 4, 0)
     beats = [text for tag, text in children if tag == "beats"]
-    units = [_whole(text, 4) or 4 for tag, text in children if tag == "beat-type"]
+    units = [max(_whole(text, 4), 0) or 4 for tag, text in children if tag == "beat-type"]
     quarters = Fraction(0)
     for text, unit in zip(beats, units, strict=False):
         quarters += Fraction(4 * sum(int(piece) for piece in text.split("+") if piece.strip().isdigit()), unit)
-    return Time("+".join(beats), units[-1] if units else 4, int(quarters * grid))
+    return Time("+".join(beats), units[-1] if units else 4, int(min(quarters, LONGEST_BAR) * grid))

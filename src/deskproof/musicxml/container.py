@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from lxml import etree
 from deskproof.errors import DeskproofError
 from deskproof.musicxml.reader import parser
 
-MAX_UNPACKED = 256 * 1024 * 1024
+MAX_UNPACKED = 128 * 1024 * 1024
 MAX_ENTRIES = 1000
 _CONTAINER = "META-INF/container.xml"
 
@@ -72,6 +73,10 @@ def read(path: Path) -> Container:
     if path.is_dir():
         raise ContainerError(f"{path}: a folder, not a score. Name the files in it.")
     try:
+        if path.exists() and not path.is_file():
+            raise ContainerError(f"{path}: no ordinary file. Name a score.")
+        if path.stat().st_size > MAX_UNPACKED:
+            raise ContainerError(f"{path}: larger than {MAX_UNPACKED // 2**20} MB; it is not read.")
         raw = path.read_bytes()
     except FileNotFoundError:
         raise ContainerError(f"{path}: no such file. Check the name.") from None
@@ -90,7 +95,7 @@ def from_bytes(raw: bytes, name: str = "score") -> Container:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             entry = _root_file(archive, name)
             return Container(raw, _unpacked(archive, entry, name), entry)
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError) as error:
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError, OSError) as error:
         raise ContainerError(f"{name}: a damaged .mxl archive ({error}). Export the score again.") from None
 
 

@@ -64,6 +64,7 @@ class PartReader:
         self.grid, self.where, self.remarks = grid, where, remarks
         self.scale = notes.Scale(grid)
         self.ossia: set[int] = set()
+        self._unreadable = False
         self._rests: dict[tuple[notes.Scale, str | None, str], Note] = {}
 
     def measure(self, element: etree._Element, index: int, owner: etree._Element) -> Measure:
@@ -137,6 +138,15 @@ class PartReader:
                 (self.ossia.add if change.value == "ossia" else self.ossia.discard)(change.staff)
         return rows
 
+    def unreadable(self, index: int) -> None:
+        """Remark, once for the part, on a note without a pitch that can be read."""
+        if not self._unreadable:
+            self._unreadable = True
+            self.remarks.setdefault(
+                f"{self.where}, measure {index + 1}: a note whose pitch cannot be read; it and others like it count "
+                "as rests."
+            )
+
     def unknown(self, tag: object) -> None:
         """Remark once on an element that no MusicXML has."""
         if isinstance(tag, str):
@@ -190,6 +200,7 @@ class _Content:
                     pitch = notes.pitch_of(step, alter, octave) if kind == "note" else None
                     if pitch is None and kind == "note":
                         kind = "rest"
+                        self.part.unreadable(self.index)
                     row = (
                         len(self.notes), start, length, pitch, kind, staff, voice, flags, accidental, instrument,
                         tuple(marks) if marks else (),

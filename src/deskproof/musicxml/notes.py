@@ -10,6 +10,8 @@ from lxml import etree
 from deskproof.pitch import STEPS, Pitch, spelled
 from deskproof.score import Mark
 
+LONGEST_NUMBER = 40
+
 
 class FinerGrid(Exception):
     """A duration does not fall on the grid; reading starts again with a grid ``factor`` times finer."""
@@ -25,17 +27,22 @@ def number(text: str | None) -> int | Fraction | None:
     >>> number(" 12 "), number("0.5"), number("x")
     (12, Fraction(1, 2), None)
     """
-    if text is None:
+    if text is None or len(text) > LONGEST_NUMBER:
         return None
     try:
         return int(text)
     except ValueError:
         pass
+    if "e" in text or "E" in text or "/" in text:
+        return None  # XML knows no such decimals, and a large exponent would fill the memory
     try:
         value = Fraction(text.strip())
     except (ValueError, ZeroDivisionError):
         return None
     return int(value) if value.denominator == 1 else value
+
+
+LOWEST_OCTAVE, HIGHEST_OCTAVE, WIDEST_ALTER = -1, 10, 4  # beyond them a pitch cannot be meant
 
 
 class Scale:
@@ -73,6 +80,8 @@ def pitch_of(step: str | None, alter: str | None, octave: str | None) -> Pitch |
     figure = number(alter) or 0
     height = number(octave)
     if len(step) != 1 or step not in STEPS or not isinstance(height, int):
+        return None
+    if not (LOWEST_OCTAVE <= height <= HIGHEST_OCTAVE and -WIDEST_ALTER <= figure <= WIDEST_ALTER):
         return None
     return spelled(step, int(figure) if figure == int(figure) else float(figure), height)
 

@@ -6,6 +6,7 @@ Nothing is fetched, no external entity is opened, and a file that breaks the sch
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 from fractions import Fraction
 
@@ -43,6 +44,7 @@ def read_bytes(data: bytes, name: str = "score") -> Score:
     ReadError
         If the bytes are no well-formed XML or no MusicXML score.
     """
+    _same_encoding(data, name)
     try:
         root = etree.fromstring(data, parser())
     except etree.XMLSyntaxError as error:
@@ -51,6 +53,22 @@ def read_bytes(data: bytes, name: str = "score") -> Score:
             "Export the score again as MusicXML; if it was edited by hand, mend that line."
         ) from None
     return read_tree(root, name)
+
+
+_UTF_16 = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be", b"<\x00": "utf-16-le", b"\x00<": "utf-16-be"}
+
+
+def _same_encoding(data: bytes, name: str) -> None:
+    """Refuse UTF-16 that declares itself as something else: the standard calls that a fatal error."""
+    codec = _UTF_16.get(data[:2])
+    if codec is None:
+        return
+    declared = re.search(r"encoding\s*=\s*[\"']([^\"']+)", data[:400].decode(codec, "ignore"))
+    if declared and not declared.group(1).upper().startswith(("UTF-16", "UCS-2", "ISO-10646-UCS-2")):
+        raise ReadError(
+            f"{name}: line 1: its bytes are UTF-16, its declaration says {declared.group(1)}. "
+            "Save it as what it says, or export the score again."
+        )
 
 
 def read_tree(root: etree._Element, name: str = "score") -> Score:
