@@ -43,14 +43,8 @@ def _in_measure(
 ) -> Iterator[Missing]:
     measure = part.measures[index]
     plain = [c for c in measure.changes if isinstance(c.value, Key)]
-    if not plain and len(keys) == 1:
-        signature = alters_of(next(iter(keys.values())))
-        for note in measure.notes:
-            pitch = note.pitch
-            if pitch is not None and (note.accidental or pitch.alter != signature[pitch.step]):
-                break
-        else:
-            return  # nothing but the notes of the key
+    if not plain and len(keys) == 1 and _plainly_right(measure.notes, alters_of(next(iter(keys.values())))):
+        return
     notes = [n for n in measure.notes if n.pitch is not None and not n.flags & HIDDEN and n.staff not in unread]
     tied = _tied_into(part, index)
     for staff, group in groupby(sorted(notes, key=_reading_order), key=lambda n: n.staff):
@@ -63,6 +57,27 @@ def _in_measure(
                 reader = _Staff(alters_of(key), tied)
             for note, read_as in reader.at_once(list(at_once), layout.octaves_at(index, start, staff)):
                 yield Missing(index, note, read_as)
+
+
+def _plainly_right(notes: Iterable[Note], signature: dict[str, int | float]) -> bool:
+    """Whether every note bears its own sign, or is in the key on a line where no sign is printed in the bar.
+
+    Most bars are so, and need no closer look.
+    """
+    signed: set[tuple[str, int]] = set()
+    bare: list[tuple[str, int]] = []
+    for note in notes:
+        pitch = note.pitch
+        if pitch is None:
+            continue
+        step, alter, octave = pitch
+        if note.accidental:
+            signed.add((step, octave))
+        elif alter != signature[step]:
+            return False
+        else:
+            bare.append((step, octave))
+    return not signed or signed.isdisjoint(bare)
 
 
 def _reading_order(note: Note) -> tuple[int, int, bool, int]:
