@@ -80,7 +80,8 @@ def growth(data: bytes) -> None:
 
 def start_up() -> None:
     """Print how long ``--help`` takes, a new process each time."""
-    help_ = best(lambda: subprocess.run([sys.executable, "-m", "deskproof.cli", "--help"], capture_output=True, check=True))
+    command = [sys.executable, "-m", "deskproof.cli", "--help"]
+    help_ = best(lambda: subprocess.run(command, capture_output=True, check=True))
     bare = best(lambda: subprocess.run([sys.executable, "-c", "pass"], check=True))
     print(f"deskproof --help: {help_ * 1e3:.0f} ms; Python alone: {bare * 1e3:.0f} ms")
 

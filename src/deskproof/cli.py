@@ -84,36 +84,94 @@ def check(
     """Check scores (.musicxml, .mxl, .xml) or folders of them."""
     if sarif and (as_json or notes):
         raise click.UsageError("--sarif goes without --json and --notes.")
-    room = _forces(forces)
-    status = 0
-    logs = []
     names = list(_named(files))
     if since and len(names) > 1:
         raise click.UsageError("--since goes with one score.")
-    for path in _progress(names):
-        try:
-            one = _checked(path, room, parts, bars)
-            compared = _since(since, one, room, parts) if since else None
-        except DeskproofError as error:
-            click.echo(f"deskproof: {error}", err=True)
+    form = "sarif" if sarif else "notes" if notes else "json" if as_json else "quiet" if quiet else "text"
+    asked = _Asked(_forces(forces), tuple(parts), bars, form, since, len(names), _width())
+    status = 0
+    logs: list[dict[str, Any]] = []
+    for answer in _answers(names, asked):
+        if answer.error:
+            click.echo(f"deskproof: {answer.error}", err=True)
             status = UNREADABLE
             continue
-        if status == 0 and any(LEVELS.index(f.level) <= LEVELS.index(exit_at) for f in one.findings):
+        if status == 0 and any(LEVELS.index(level) <= LEVELS.index(exit_at) for level in answer.levels):
             status = FOUND
         if sarif:
-            logs.append((str(path), one.report.state, one.findings, _lines(one.document, one.findings)))
-        elif as_json or notes:
-            from deskproof.report import as_json as writer
-
-            answer = writer.report(one.report.state, one.findings, str(path), notes, one.silenced, compared)
-            click.echo(json.dumps(answer, ensure_ascii=False, indent=None if len(names) > 1 else 1))
+            logs.append(answer.log or {})
         else:
-            _print(one, quiet, compared)
+            click.echo(answer.text)
     if sarif:
         from deskproof.report import as_sarif
 
-        click.echo(json.dumps(as_sarif.run(logs), ensure_ascii=False, indent=1))
+        click.echo(json.dumps(as_sarif.joined(logs), ensure_ascii=False, indent=1))
     sys.exit(status)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What ``check`` was asked for, the same for every score."""
+
+    forces: Forces
+    parts: tuple[str, ...]
+    bars: str | None
+    form: str  # text, quiet, json, notes, sarif
+    since: Path | None
+    scores: int
+    width: int
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """What is said of one score: a text, or a SARIF log, or why it could not be read."""
+
+    text: str = ""
+    log: dict[str, Any] | None = None
+    levels: tuple[str, ...] = ()
+    error: str = ""
+
+
+POOL_FROM = 8  # scores; fewer are done sooner than other processes have started
+
+
+def _answers(names: list[Path], asked: _Asked) -> Iterator[_Answer]:
+    """The answers in the order of the scores; many scores are shared out among all cores."""
+    if len(names) < POOL_FROM:
+        yield from (_answer(path, asked) for path in names)
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from functools import partial
+
+    with ProcessPoolExecutor() as pool:
+        answers = pool.map(partial(_answer, asked=asked), names, chunksize=4)
+        if not sys.stderr.isatty():
+            yield from answers
+            return
+        with click.progressbar(answers, length=len(names), label="Checking", file=sys.stderr) as bar:
+            yield from bar
+
+
+def _answer(path: Path, asked: _Asked) -> _Answer:
+    """Check one score and put the answer into words."""
+    try:
+        one = _checked(path, asked.forces, asked.parts, asked.bars)
+        compared = _since(asked.since, one, asked.forces, asked.parts) if asked.since else None
+    except DeskproofError as error:
+        return _Answer(error=str(error))
+    levels = tuple(finding.level for finding in one.findings)
+    if asked.form == "sarif":
+        from deskproof.report import as_sarif
+
+        log = as_sarif.run(str(path), one.report.state, one.findings, _lines(one.document, one.findings))
+        return _Answer(log=log, levels=levels)
+    if asked.form in ("json", "notes"):
+        from deskproof.report import as_json as writer
+
+        state, notes = one.report.state, asked.form == "notes"
+        answer = writer.report(state, one.findings, str(path), notes, one.silenced, compared)
+        return _Answer(json.dumps(answer, ensure_ascii=False, indent=None if asked.scores > 1 else 1), levels=levels)
+    return _Answer(_words(one, asked.form == "quiet", asked.width, compared), levels=levels)
 
 
 def _named(files: Sequence[Path]) -> Iterator[Path]:
@@ -126,14 +184,6 @@ def _named(files: Sequence[Path]) -> Iterator[Path]:
             yield from inside
         else:
             yield path
-
-
-def _progress(names: list[Path]) -> Iterator[Path]:
-    if len(names) < 5 or not sys.stderr.isatty():
-        yield from names
-        return
-    with click.progressbar(names, label="Checking", file=sys.stderr) as bar:
-        yield from bar
 
 
 def _forces(path: Path | None) -> Forces:
@@ -163,7 +213,11 @@ def _checked(path: Path, room: Forces, parts: Sequence[str], bars: str | None) -
     if bars:
         first, last = _range(bars)
         numbers = {i: _leading(m.number) for part in read.score.parts for i, m in enumerate(part.measures)}
-        findings = [f for f in findings if first <= (numbers.get(f.place.measure) or 0) <= last]
+        findings = [
+            f
+            for f in findings
+            if any(first <= (numbers.get(m) or 0) <= last for m in {f.place.measure, *(ref.measure for ref in f.notes)})
+        ]
     return _Checked(path, read, report, findings, silenced)
 
 
@@ -231,24 +285,23 @@ def _since(old: Path, one: _Checked, room: Forces, parts: Sequence[str]) -> Sinc
     )
 
 
-def _print(one: _Checked, quiet: bool, compared: Since | None = None) -> None:
+def _words(one: _Checked, quiet: bool, width: int, compared: Since | None = None) -> str:
+    """What the terminal shows of one score."""
     from deskproof import decisions
     from deskproof.report import as_text
 
     state, file = one.report.state, str(one.path)
     if quiet:
-        click.echo(f"{file}: {as_text.summary(one.findings)}")
-        return
-    click.echo(as_text.header(state, file))
-    new = set(compared.new) if compared else set()
+        return f"{file}: {as_text.summary(one.findings)}"
+    rows = [as_text.header(state, file)]
     if one.findings:
-        click.echo(as_text.findings_text(state, one.findings, file, _width(), new))
+        rows.append(as_text.findings_text(state, one.findings, file, width, compared.new if compared else ()))
     if compared:
-        click.echo(as_text.since(compared))
-    click.echo(as_text.summary(one.findings))
+        rows.append(as_text.since(compared))
+    rows.append(as_text.summary(one.findings))
     if one.silenced:
-        count = len(one.silenced)
-        click.echo(f"{count} let stand by {decisions.beside(one.path).name}.")
+        rows.append(f"{len(one.silenced)} let stand by {decisions.beside(one.path).name}.")
+    return "\n".join(rows)
 
 
 @main.command()
@@ -372,7 +425,7 @@ def demo(output: Path, force: bool) -> None:
     from deskproof.demo import SCORE
 
     room = _forces(None)
-    _print(replace(_checked(SCORE, room, (), None), path=Path(SCORE.name)), quiet=False)
+    click.echo(_words(replace(_checked(SCORE, room, (), None), path=Path(SCORE.name)), False, _width()))
     click.echo()
     _mend(SCORE, room, (), None, output, True, (), False, force)
 

@@ -52,7 +52,7 @@ ORDINARY = Rule(
     title="a note outside the ordinary field",
     says="{worst_name} lies {side} {limit_name}, the end of the ordinary field of the {instrument}.",
     why="The instrument has the note, but players meet it seldom and it may speak badly.",
-    facts=("*.ordinary_lowest", "*.ordinary_highest"),
+    facts=("*.ordinary_highest",),
     silent_when="Forces say that the instrument in the room has the note",
     merge=_furthest,
     worse=("semitones", "count"),
@@ -156,6 +156,8 @@ def _compass(span: Span, instrument: Instrument, ends: tuple[_End, _End], contex
         clef = context.layouts[span.part].clef_at(event.measure, event.note.start, event.note.staff)
         if clef.sign in UNPITCHED_CLEFS:
             continue
+        if clef.octave and span.transpose == (0, 0, clef.octave) and bottom <= sounding - 12 * clef.octave <= top:
+            continue  # the file tells the octave twice, by the clef and by the transposition
         part = context.score.parts[span.part]
         yield _beyond(span, instrument, ends, event, part, _CLEFS.get(clef.sign, ""))
 

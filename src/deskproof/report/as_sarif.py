@@ -15,14 +15,9 @@ SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sar
 _LEVEL = {"impossible": "error", "hard": "warning", "notation": "warning", "advice": "note"}
 
 
-def run(rows: Sequence[tuple[str, State, Sequence[Finding], Mapping[NoteRef, int]]]) -> dict[str, Any]:
-    """One SARIF log over several scores: file, state, findings, and the line of each note where it is known."""
-    rules: dict[str, Finding] = {}
-    results = []
-    for file, state, findings, lines in rows:
-        for finding in findings:
-            rules.setdefault(finding.rule.id, finding)
-            results.append(_result(file, state, finding, lines))
+def run(file: str, state: State, findings: Sequence[Finding], lines: Mapping[NoteRef, int]) -> dict[str, Any]:
+    """The SARIF log of one score; ``lines`` gives the line of each note where it is known."""
+    rules = {finding.rule.id: finding.rule for finding in findings}
     return {
         "$schema": SCHEMA,
         "version": "2.1.0",
@@ -34,18 +29,28 @@ def run(rows: Sequence[tuple[str, State, Sequence[Finding], Mapping[NoteRef, int
                         "version": __version__,
                         "rules": [
                             {
-                                "id": rule_id,
-                                "shortDescription": {"text": finding.rule.title},
-                                "fullDescription": {"text": finding.rule.why},
+                                "id": rule.id,
+                                "shortDescription": {"text": rule.title},
+                                "fullDescription": {"text": rule.why},
                             }
-                            for rule_id, finding in rules.items()
+                            for rule in rules.values()
                         ],
                     }
                 },
-                "results": results,
+                "results": [_result(file, state, finding, lines) for finding in findings],
             }
         ],
     }
+
+
+def joined(logs: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """One log with one run out of the logs of several scores."""
+    first = run("", None, (), {}) if not logs else logs[0]  # type: ignore[arg-type]
+    runs = [log["runs"][0] for log in logs]
+    driver = first["runs"][0]["tool"]["driver"]
+    rules = {rule["id"]: rule for one in runs for rule in one["tool"]["driver"]["rules"]}
+    results = [result for one in runs for result in one["results"]]
+    return {**first, "runs": [{"tool": {"driver": {**driver, "rules": list(rules.values())}}, "results": results}]}
 
 
 def _result(file: str, state: State, finding: Finding, lines: Mapping[NoteRef, int]) -> dict[str, Any]:
