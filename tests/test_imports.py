@@ -18,6 +18,7 @@ COLUMNS = (
         "musicxml.notes",
         "musicxml.attributes",
         "musicxml.directions",
+        "instrument_names",
         "instruments",
     ),
     ("musicxml.measures",),

@@ -304,7 +304,7 @@ def test_no_word_means_two_instruments_unless_it_says_so():
         "taille",
     }
     second |= {"basses", "bassi", "viol", "tambourin"}
-    double = {" ".join(p) for p, ids in tables.phrases.items() if len(ids) > 1}
+    double = {" ".join(p) for p, ids in tables.phrases.ids.items() if len(ids) > 1}
     assert double <= second
 
 

@@ -159,6 +159,27 @@ class TestAnswers:
             assert part["notes"] >= 0.9 * counts[part["id"]]
 
 
+def test_a_finding_on_a_grace_note_stands_where_the_grace_note_is_played(tmp_path: Path):
+    def note(octave: int, rest: str, grace: str = "") -> str:
+        return f"<note>{grace}<pitch><step>C</step><octave>{octave}</octave></pitch>{rest}<voice>1</voice></note>"
+
+    quarter = "<duration>1</duration>"
+    path = tmp_path / "grace.musicxml"
+    path.write_text(
+        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute</part-name></score-part>'
+        '</part-list><part id="P1"><measure number="1"><attributes><divisions>1</divisions></attributes>'
+        + note(5, quarter) + note(5, quarter) + note(2, "", "<grace/>") + note(5, quarter)
+        + "</measure></part></score-partwise>"
+    )  # fmt: skip
+    found = json.loads(CliRunner().invoke(main, ["check", "--json", "--notes", str(path)]).stdout)
+    (finding,) = found["findings"]
+    (row,) = [row for row in found["notes"] if row["grace"]]
+    main_note = found["notes"][-1]
+    assert finding["notes"] == [row["ref"]] == ["P1/m0/n2"]
+    assert finding["onset_us"] == row["onset_us"] < main_note["onset_us"]
+    assert finding["beat"] == "3"
+
+
 def test_the_scores_have_findings_and_mends_to_look_at():
     findings = [f for path in SCORES for f in answer(path)["findings"]]
     assert len(findings) >= 10

@@ -246,7 +246,7 @@ def _range(bars: str) -> tuple[int, int]:
 def _leading(number: str) -> int | None:
     digits = ""
     for char in number:
-        if not char.isdigit():
+        if not char.isdecimal():
             break
         digits += char
     return int(digits) if digits else None

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from deskproof.accidentals import SIGNS, missing
 from deskproof.errors import DeskproofError
-from deskproof.page import Layout
+from deskproof.page import Layout, layout_of
 from deskproof.pitch import Pitch
-from deskproof.score import Measure, Note, NoteRef, Part, Score
+from deskproof.score import CHORD, Change, Clef, Key, Measure, Note, NoteRef, Part, Score, Transpose
 
 
 class EditError(DeskproofError):
@@ -42,7 +43,77 @@ class AddAccidental:
     sign: str
 
 
-Edit = SetOctave | Respell | AddAccidental
+class ChangeRef(NamedTuple):
+    """Where a key, clef or transposition stands: part id, measure ordinal, ordinal among those of its kind there.
+
+    >>> str(ChangeRef("P3", 12, 0, "clef"))
+    'P3/m12/clef0'
+    """
+
+    part: str
+    measure: int
+    n: int
+    kind: str
+
+    def __str__(self) -> str:
+        return f"{self.part}/m{self.measure}/{self.kind}{self.n}"
+
+
+@dataclass(frozen=True, slots=True)
+class SetTranspose:
+    """Let the part, or one staff of it (0: all), be transposed so: in place of a transposition, or before a note."""
+
+    note: NoteRef | ChangeRef
+    chromatic: int
+    diatonic: int
+    octave: int
+    staff: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SetClef:
+    """Print this clef in place of another, or before a note; no pitch changes."""
+
+    note: NoteRef | ChangeRef
+    sign: str
+    line: int
+    octave: int = 0
+    staff: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class SetKey:
+    """Print this key signature in place of another, or before a note; no pitch changes."""
+
+    note: NoteRef | ChangeRef
+    fifths: int
+    staff: int = 0
+
+
+NoteEdit = SetOctave | Respell | AddAccidental
+ChangeEdit = SetTranspose | SetClef | SetKey
+Edit = NoteEdit | ChangeEdit
+
+KINDS: dict[type, str] = {SetTranspose: "transpose", SetClef: "clef", SetKey: "key"}
+# Kinds of change in the order in which one place of the page holds them (MusicXML 4.0, complexType attributes).
+_ORDER = ("key", "time", "staves", "clef", "staff-type", "staff-lines", "transpose", "measure-repeat")
+
+
+def value_of(edit: ChangeEdit) -> Transpose | Clef | Key:
+    """What the page says after an edit of a transposition, clef or key."""
+    if isinstance(edit, SetTranspose):
+        return Transpose(edit.chromatic, edit.diatonic, edit.octave)
+    return Clef(edit.sign, edit.line, edit.octave) if isinstance(edit, SetClef) else Key(edit.fifths)
+
+
+def reaching(edits: Iterable[Edit]) -> dict[str, int]:
+    """Part id -> the measure from which on edits of transposition, clef or key may change every measure."""
+    found: dict[str, int] = {}
+    for edit in edits:
+        if isinstance(edit, ChangeEdit):
+            part, measure = edit.note.part, edit.note.measure
+            found[part] = min(measure, found.get(part, measure))
+    return found
 
 
 def touched(edits: Iterable[Edit]) -> dict[str, set[int]]:
@@ -59,12 +130,11 @@ def apply(score: Score, edits: Sequence[Edit]) -> Score:
     Raises
     ------
     EditError
-        If a note does not exist, is no pitched note, or two edits change the same thing of one note.
+        If a note or change does not exist, is no pitched note, or two edits change the same thing of one.
     """
-    by_part: dict[str, dict[int, dict[int, list[Edit]]]] = {}
+    by_part: dict[str, dict[int, list[Edit]]] = {}
     for edit in edits:
-        ref = edit.note
-        by_part.setdefault(ref.part, {}).setdefault(ref.measure, {}).setdefault(ref.n, []).append(edit)
+        by_part.setdefault(edit.note.part, {}).setdefault(edit.note.measure, []).append(edit)
     parts = list(score.parts)
     for i, part in enumerate(parts):
         chosen = by_part.pop(part.id, None)
@@ -75,16 +145,25 @@ def apply(score: Score, edits: Sequence[Edit]) -> Score:
     return replace(score, parts=tuple(parts))
 
 
-def _part(part: Part, chosen: dict[int, dict[int, list[Edit]]]) -> Part:
+def _part(part: Part, chosen: dict[int, list[Edit]]) -> Part:
     measures = list(part.measures)
-    for index, notes in chosen.items():
+    for index, edits in chosen.items():
         if not 0 <= index < len(measures):
             raise EditError(f"part {part.id} has no measure number {index} (counted from 0).")
-        measures[index] = _measure(part.id, measures[index], notes)
+        notes: dict[int, list[NoteEdit]] = {}
+        changes: list[ChangeEdit] = []
+        for edit in edits:
+            if isinstance(edit, ChangeEdit):
+                changes.append(edit)
+            else:
+                notes.setdefault(edit.note.n, []).append(edit)
+        measures[index] = _changed(_measure(part.id, measures[index], notes), changes)
     return replace(part, measures=tuple(measures))
 
 
-def _measure(part_id: str, measure: Measure, chosen: dict[int, list[Edit]]) -> Measure:
+def _measure(part_id: str, measure: Measure, chosen: dict[int, list[NoteEdit]]) -> Measure:
+    if not chosen:
+        return measure
     notes = list(measure.notes)
     for n, edits in chosen.items():
         ref = NoteRef(part_id, measure.index, n)
@@ -94,7 +173,42 @@ def _measure(part_id: str, measure: Measure, chosen: dict[int, list[Edit]]) -> M
     return measure._replace(notes=tuple(notes))
 
 
-def _note(ref: NoteRef, note: Note, edits: list[Edit]) -> Note:
+def _changed(measure: Measure, edits: list[ChangeEdit]) -> Measure:
+    """The measure with its changes of transposition, clef and key set anew, then those that are added."""
+    if not edits:
+        return measure
+    places = [(edit.note, edit.staff, type(edit)) for edit in edits]
+    if len(set(places)) < len(places):
+        raise EditError(f"{edits[0].note}: two edits of one thing; take one of them, then check again.")
+    rows: list[Change] = list(measure.changes)
+    for edit in edits:
+        kind = KINDS[type(edit)]
+        if isinstance(edit.note, ChangeRef):
+            of_kind = [i for i, row in enumerate(measure.changes) if row.kind == kind]
+            if edit.note.kind != kind or not 0 <= edit.note.n < len(of_kind):
+                raise EditError(f"{edit.note} is no {kind} of this score.")
+            at = of_kind[edit.note.n]
+            rows[at] = rows[at]._replace(value=value_of(edit))
+    for edit in sorted((e for e in edits if isinstance(e.note, NoteRef)), key=lambda e: e.note.n):
+        if not 0 <= edit.note.n < len(measure.notes) or measure.notes[edit.note.n].flags & CHORD:
+            raise EditError(f"{edit.note}: nothing can be printed before it; name the first note of a chord.")
+        start, kind = measure.notes[edit.note.n].start, KINDS[type(edit)]
+        rows.insert(_place(rows, start, kind), Change(start, edit.staff, kind, value_of(edit)))
+    return measure._replace(changes=tuple(rows))
+
+
+def _place(rows: Sequence[Change], start: int, kind: str) -> int:
+    """Where a change before the first note at ``start`` comes among those of the measure, in the order of the file."""
+    last = 0
+    for i, row in enumerate(rows):
+        later = row.start == start and _ORDER.index(row.kind) > _ORDER.index(kind)
+        if row.start > start or row.start < last or later:
+            return i
+        last = row.start
+    return len(rows)
+
+
+def _note(ref: NoteRef, note: Note, edits: list[NoteEdit]) -> Note:
     kinds = ["accidental" if isinstance(edit, AddAccidental) else "pitch" for edit in edits]
     if len(set(kinds)) < len(kinds):
         raise EditError(f"{ref}: two edits of its {max(kinds, key=kinds.count)}; take one of them, then check again.")
@@ -113,15 +227,20 @@ def _note(ref: NoteRef, note: Note, edits: list[Edit]) -> Note:
 def complete(score: Score, layouts: Sequence[Layout], edits: Sequence[Edit]) -> tuple[Edit, ...]:
     """The edits, and with them the accidentals that they make necessary in the rest of the bar.
 
-    A moved or respelled note no longer lends its accidental to the notes after it, and may need one itself.
-    Nothing that was missing before is added.
+    A moved or respelled note no longer lends its accidental to the notes after it, and may need one itself; under a
+    new key signature other notes need one. Nothing that was missing before is added.
     """
     after = apply(score, edits)
     extra: list[Edit] = []
+    onwards = reaching(edits)
     for part_id, measures in touched(edits).items():
         i = next(i for i, part in enumerate(score.parts) if part.id == part_id)
+        layout = layouts[i]
+        if part_id in onwards:
+            layout = layout_of(after.parts[i])
+            measures = measures | set(range(onwards[part_id], len(after.parts[i].measures)))
         known = {(m.measure, m.note.n) for m in missing(score.parts[i], layouts[i], measures)}
-        for lack in missing(after.parts[i], layouts[i], measures):
+        for lack in missing(after.parts[i], layout, measures):
             if (lack.measure, lack.note.n) not in known:
                 assert lack.note.pitch is not None
                 extra.append(AddAccidental(NoteRef(part_id, lack.measure, lack.note.n), SIGNS[lack.note.pitch.alter]))

@@ -8,9 +8,7 @@ MusicXML's sounds list, General MIDI programs. Compass and transposition are fac
 from __future__ import annotations
 
 import difflib
-import re
 import tomllib
-import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -18,6 +16,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from deskproof.errors import DeskproofError
+from deskproof.instrument_names import Hit, Phrases, Reading, read_name, tokens_of
 
 __all__ = [
     "Instrument",
@@ -143,7 +142,7 @@ def by_name(text: str) -> Instrument | None:
     if text in _tables().instruments:
         return _tables().instruments[text]
     for hit in _read_name(text).hits:
-        if hit.word not in _tables().alone:
+        if hit.word not in _tables().phrases.alone:
             return _first_of(hit)
     return None
 
@@ -188,7 +187,7 @@ def nearest(name: str) -> list[str]:
     for instrument in _tables().instruments.values():
         words.setdefault(instrument.id, instrument.name)
         words.setdefault(instrument.name.casefold(), instrument.name)
-    for phrase, ids in _tables().phrases.items():
+    for phrase, ids in _tables().phrases.ids.items():
         words.setdefault(" ".join(phrase), _tables().instruments[ids[0]].name)
     close = difflib.get_close_matches(name.casefold().strip(), words, n=9, cutoff=0.6)
     return list(dict.fromkeys(words[word] for word in close))[:3]
@@ -266,7 +265,7 @@ def _refined(heard: Instrument, named: Instrument) -> Instrument:
     return named
 
 
-def _named(hit: _Hit, heard: Instrument | None, played: Instrument | None) -> Instrument:
+def _named(hit: Hit, heard: Instrument | None, played: Instrument | None) -> Instrument:
     """A name that is understood, and at most a weak sound beside it."""
     told = played is not None and not played.group and played.id != _DEFAULT
     named = _chosen(hit, played if told else heard)
@@ -279,7 +278,7 @@ def _named(hit: _Hit, heard: Instrument | None, played: Instrument | None) -> In
     return named
 
 
-def _chosen(hit: _Hit, beside: Instrument | None) -> Instrument:
+def _chosen(hit: Hit, beside: Instrument | None) -> Instrument:
     """The meaning of a word that fits the other evidence, else its usual meaning."""
     instruments = _tables().instruments
     if beside is not None:
@@ -289,7 +288,7 @@ def _chosen(hit: _Hit, beside: Instrument | None) -> Instrument:
     return instruments[hit.ids[0]]
 
 
-def _first_of(hit: _Hit) -> Instrument:
+def _first_of(hit: Hit) -> Instrument:
     instrument = _tables().instruments[hit.ids[0]]
     return instrument if hit.key is None else _variant(instrument, hit.key)
 
@@ -312,235 +311,6 @@ def _by_sound(sound: str) -> Instrument | None:
     return None
 
 
-# ------------------------------------------------------------------ names
-
-
-class _Hit(NamedTuple):
-    """An instrument found in a name: the word, what it may mean, and the key beside it."""
-
-    word: str
-    ids: tuple[str, ...]
-    key: int | None
-
-
-class _Reading(NamedTuple):
-    hits: tuple[_Hit, ...]
-    key: int | None
-
-
-_ORDINAL = re.compile(r"\d+(?:st|nd|rd|th|er|re|eme|ere|me|mo|ma|da|do|za|ten|tes|te|ten|[aoe°º])?(?![a-z])")
-_SIGNS = str.maketrans(
-    {"♮": "", "œ": "oe", "Œ": "oe", "æ": "ae", "°": " ", "º": " ", "\u2019": " ", "'": " "}
-)
-_FLAT_SIGN = re.compile(r"\b([A-Ga-g]|[Ss]i|[Mm]i|[Ll]a|[Rr][eé]|[Ss]ol|[Dd]o|[Uu]t|[Ff]a) ?♭")
-_SHARP_SIGN = re.compile(r"\b([A-Ga-g]|[Ff]a|[Dd]o|[Uu]t|[Ss]ol) ?[♯#]")
-_WORD = re.compile(r"[a-z]+")
-_BREAK = frozenset("/+&;,(\n\r")  # a name does not run across these
-
-_IN = frozenset({"in", "en"})
-_FLAT = frozenset({"b", "flat", "bemol", "bemolle", "bem", "fl"})
-_SHARP = frozenset({"sharp", "diese", "diesis"})
-_LETTER = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 10, "h": 11}
-_SYLLABLE = {"do": 0, "ut": 0, "re": 2, "mi": 4, "fa": 5, "sol": 7, "la": 9, "si": 11}
-_ACCIDENTAL = {
-    **{f"{letter}b": (_LETTER[letter] - 1) % 12 for letter in "cdega"},
-    **{f"{letter}flat": (_LETTER[letter] - 1) % 12 for letter in "cdega"},
-    **{f"{letter}sharp": (_LETTER[letter] + 1) % 12 for letter in "cdfga"},
-    **{f"{syllable}b": (pitch - 1) % 12 for syllable, pitch in _SYLLABLE.items()},
-    "bb": 10,
-    "bflat": 10,
-    "es": 3,
-    "as": 8,
-    "des": 1,
-    "ges": 6,
-    "fis": 6,
-    "cis": 1,
-}
-# Words after a key that say which of two octaves: "Corni in B basso".
-_HIGH_OR_LOW = frozenset(
-    [
-        "basso",
-        "bassa",
-        "bassi",
-        "alto",
-        "alta",
-        "alti",
-        "tief",
-        "hoch",
-        "grave",
-        "aigu",
-        "acuto",
-        "low",
-        "high",
-    ]
-)
-# Words that may stand beside a name of one or two letters without changing it.
-_BESIDE = frozenset(
-    [
-        "i",
-        "ii",
-        "iii",
-        "iv",
-        "v",
-        "vi",
-        "vii",
-        "viii",
-        "ix",
-        "x",
-        "solo",
-        "soli",
-        "tutti",
-        "div",
-        "unis",
-        "in",
-        "en",
-        "e",
-        "et",
-        "and",
-        "und",
-        "a",
-        "st",
-        "nd",
-        "rd",
-        "th",
-        "do",
-        "mo",
-    ]
-)
-
-
-class _Token(NamedTuple):
-    """A word of a name in small letters: whether it began with a capital, whether a new name begins."""
-
-    word: str
-    capital: bool
-    fresh: bool
-
-
-class _Key(NamedTuple):
-    """A key in a name: its place among the tokens, whether "in" stands before it, its pitch class."""
-
-    start: int
-    end: int
-    said: bool
-    pitch_class: int
-
-
-@lru_cache(maxsize=4096)
-def _read_name(name: str) -> _Reading:
-    """Find the instruments and the key in a printed name."""
-    tables = _tables()
-    tokens = _tokens(name)
-    hits: list[_Hit] = []
-    starts: list[int] = []
-    keys: list[_Key] = []
-    i = 0
-    while i < len(tokens):
-        length, ids = _longest(tables, tokens, i)
-        if ids:
-            hits.append(_Hit(" ".join(token.word for token in tokens[i : i + length]), ids, None))
-            starts.append(i)
-            i += length
-            continue
-        said = tokens[i].word in _IN
-        pitch_class, used = _read_key(tokens, i + said, said=said)
-        if pitch_class is None:
-            i += 1
-            continue
-        end = i + said + used
-        keys.append(_Key(i, end, said, pitch_class))
-        i = end + (said and end < len(tokens) and tokens[end].word in _HIGH_OR_LOW)
-    return _Reading(_with_keys(hits, starts, keys), keys[-1].pitch_class if keys else None)
-
-
-def _with_keys(hits: list[_Hit], starts: list[int], keys: list[_Key]) -> tuple[_Hit, ...]:
-    """Give each key to the instrument it stands beside.
-
-    "in A" belongs to the instrument before it; a bare "A" to the one before it if that comes in
-    several keys and has none yet, else to the one that follows at once.
-    """
-    placed = list(hits)
-    for key in keys:
-        before = max((n for n, start in enumerate(starts) if start < key.start), default=None)
-        ahead = next((n for n, start in enumerate(starts) if start == key.end), None)
-        if before is not None and ahead is not None and not key.said:
-            several = _tables().instruments[placed[before].ids[0]].crook is not None
-            target = before if several and placed[before].key is None else ahead
-        elif before is not None and (key.said or ahead is None):
-            target = before
-        else:
-            target = ahead if ahead is not None else 0
-        if placed:
-            placed[target] = placed[target]._replace(key=key.pitch_class)
-    return tuple(placed)
-
-
-def _longest(tables: _Tables, tokens: list[_Token], i: int) -> tuple[int, tuple[str, ...]]:
-    """The longest phrase of the table that starts at token ``i``: its length and what it means."""
-    words = [tokens[i].word]
-    for token in tokens[i + 1 : i + tables.longest]:
-        if token.fresh:
-            break
-        words.append(token.word)
-    for length in range(len(words), 0, -1):
-        phrase = tuple(words[:length])
-        ids = tables.phrases.get(phrase)
-        if ids is None and 1 < length <= 3 and _may_join(phrase):
-            ids = tables.phrases.get(("".join(phrase),))
-        if ids is None:
-            continue
-        if length == 1 and phrase[0] in tables.alone:
-            others = [token.word for n, token in enumerate(tokens) if n != i]
-            if any(
-                word not in _BESIDE and word not in _LETTER and word not in _ACCIDENTAL for word in others
-            ):
-                continue
-        return length, ids
-    return 1, ()
-
-
-def _may_join(phrase: tuple[str, ...]) -> bool:
-    """Whether words may be one word taken apart ("Contra Bass", "C. B."), not a name and a number."""
-    return all(len(word) >= 3 for word in phrase) or all(len(word) == 1 for word in phrase)
-
-
-def _read_key(tokens: list[_Token], i: int, *, said: bool) -> tuple[int | None, int]:
-    """A key at token ``i`` and the number of tokens it takes; ``said`` if "in" stands before it."""
-    if i >= len(tokens):
-        return None, 0
-    token, capital, _ = tokens[i]
-    after = tokens[i + 1].word if i + 1 < len(tokens) else ""
-    if token in _ACCIDENTAL and (said or capital or token not in ("as", "es", "des")):
-        return _ACCIDENTAL[token], 1
-    plain = _LETTER.get(token) if said or capital else None
-    if plain is None and said:
-        plain = _SYLLABLE.get(token)
-    if plain is None:
-        return None, 0
-    if after in _SHARP:
-        return (plain + 1) % 12, 2
-    if after in _FLAT and not (after == "fl" and not said):
-        return (10 if token in ("b", "h") else (plain - 1) % 12), 2
-    return plain, 1
-
-
-def _tokens(text: str) -> list[_Token]:
-    """The words of a name without accents, digits and ordinals."""
-    text = _FLAT_SIGN.sub(r"\1b ", text)
-    text = _SHARP_SIGN.sub(r"\1sharp ", text)
-    text = text.translate(_SIGNS)
-    plain = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
-    plain = plain.replace("ß", "ss").replace("ẞ", "SS")
-    kept = _ORDINAL.sub(lambda match: " " * len(match[0]), plain.lower())
-    found: list[_Token] = []
-    end = 0
-    for match in _WORD.finditer(kept):
-        fresh = not _BREAK.isdisjoint(plain[end : match.start()])
-        found.append(_Token(match[0], plain[match.start()].isupper(), fresh))
-        end = match.end()
-    return found
-
-
 # ------------------------------------------------------------------ tables
 
 
@@ -549,9 +319,7 @@ class _Tables(NamedTuple):
     kinds: Mapping[str, tuple[Instrument, ...]]
     sounds: Mapping[str, Instrument]
     programs: Mapping[int, Instrument]
-    phrases: Mapping[tuple[str, ...], tuple[str, ...]]
-    alone: frozenset[str]
-    longest: int
+    phrases: Phrases
 
 
 _LANGUAGES = ("en", "it", "de", "fr", "short")
@@ -560,6 +328,11 @@ _UMLAUT = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "
 _ALONE = frozenset(
     ["tr", "ct", "ch", "gl", "vx", "dr", "br", "pn", "ss", "aa", "ms", "tp", "ca", "eh", "bs", "mz", "cas"]
 )
+
+
+@lru_cache(maxsize=4096)
+def _read_name(name: str) -> Reading:
+    return read_name(name, _tables().phrases)
 
 
 @lru_cache(maxsize=1)
@@ -595,28 +368,24 @@ def _tables() -> _Tables:
             words.extend(row.get(language, ()))
         _index(first, words, key)
         _index(second, row.get("also", ()), key)
-    phrases = {
-        phrase: tuple(dict.fromkeys(first.get(phrase, []) + second.get(phrase, [])))
-        for phrase in {**first, **second}
+    ids = {
+        phrase: tuple(dict.fromkeys(first.get(phrase, []) + second.get(phrase, []))) for phrase in {**first, **second}
     }
-    alone = frozenset(
-        phrase[0] for phrase in phrases if len(phrase) == 1 and (len(phrase[0]) == 1 or phrase[0] in _ALONE)
-    )
+    alone = frozenset(phrase[0] for phrase in ids if len(phrase) == 1 and (len(phrase[0]) == 1 or phrase[0] in _ALONE))
+    in_several_keys = frozenset(one.id for one in instruments.values() if one.crook is not None)
     return _Tables(
         instruments,
         {kind: tuple(members) for kind, members in kinds.items()},
         sounds,
         programs,
-        phrases,
-        alone,
-        max(len(phrase) for phrase in phrases),
+        Phrases(ids, alone, in_several_keys, max(map(len, ids))),
     )
 
 
 def _index(into: dict[tuple[str, ...], list[str]], words: Iterable[str], key: str) -> None:
     for word in words:
         for spelling in {word, word.translate(_UMLAUT)}:
-            phrase = tuple(token.word for token in _tokens(spelling))
+            phrase = tuple(token.word for token in tokens_of(spelling))
             ids = into.setdefault(phrase, [])
             if phrase and key not in ids:
                 ids.append(key)

@@ -185,7 +185,7 @@ class Line:
             if meaning.kind == "instrument":
                 found = instruments.by_name(meaning.value) or instruments.by_name(f"{current.name} in {meaning.value}")
                 return True, found
-        if len(text) > 40 or "\n" in text:
+        if len(text) > 40 or "\n" in text or words.names_company(text):
             return False, None
         if current.family == "voice":
             return False, None  # syllables and "ten." (tenuto) stand over the notes

@@ -83,7 +83,7 @@ def beat_of(time: Time) -> Fraction:
     (Fraction(3, 2), Fraction(1, 1))
     """
     unit = min(Fraction(4, time.beat_type or 4), Fraction(1))
-    count = int(time.beats) if time.beats.isdigit() else 0
+    count = int(time.beats) if time.beats.isdecimal() else 0
     return 3 * unit if count % 3 == 0 and count > 3 and time.beat_type >= 8 else unit
 
 
@@ -98,7 +98,7 @@ def _note_tempo(row: Direction, here: dict[str, tuple[Fraction | None, str]], be
             return
         other = beat_unit(right)
         if other is not None:
-            here.setdefault("ratio", (unit / other, row.value))
+            here.setdefault("ratio", (other / unit, row.value))
             return
         figure = _per_minute(right)
         if figure is not None:
@@ -123,10 +123,10 @@ def _per_minute(text: str) -> Fraction | None:
     figures = []
     piece = ""
     for char in text.replace(",", ".") + " ":
-        if char.isdigit() or (char == "." and piece):
+        if char.isdecimal() or (char == "." and piece):
             piece += char
         elif piece:
-            figures.append(Fraction(piece.rstrip(".")))
+            figures.append(Fraction(".".join(piece.split(".")[:2]).rstrip(".")))
             piece = ""
     if not figures:
         return None

@@ -7,7 +7,7 @@ frame, so that a change in a few bars is heard again without hearing everything.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -133,10 +133,12 @@ class Timeline:
 def frame_of(score: Score) -> Frame:
     """Lay the measures on the time axis.
 
-    A measure lasts as long as the fullest part in it; an empty one as long as its metre says.
+    A measure lasts as long as the fullest part in it, rests that overfill it apart; an empty one as long as its metre
+    says.
     """
     count = max(len(part.measures) for part in score.parts)
     lengths = [0] * count
+    uneven: set[int] = set()
     metres: list[tuple[int, int, int, int]] = [(4 * score.grid, 4, 0, 4)] * count
     for k, part in enumerate(score.parts):
         nominal, beat_type, beats = 4 * score.grid, 4, 4
@@ -145,10 +147,14 @@ def frame_of(score: Score) -> Frame:
                 if isinstance(change.value, Time):
                     nominal, beat_type = change.value.length, change.value.beat_type
                     beats = nominal * beat_type // (4 * score.grid)
-            if measure.length > lengths[i]:
-                lengths[i] = measure.length
+            if measure.length != lengths[i]:
+                if lengths[i]:
+                    uneven.add(i)
+                lengths[i] = max(lengths[i], measure.length)
             if k == 0:
                 metres[i] = (nominal, beat_type, int(measure.implicit), beats)
+    for i in uneven:
+        lengths[i] = _agreed([part.measures[i] for part in score.parts if i < len(part.measures)], metres[i][0])
     for i in range(count):
         if lengths[i] == 0:
             lengths[i] = metres[i][0]
@@ -161,6 +167,23 @@ def frame_of(score: Score) -> Frame:
         plays.append(Play(index, times[index], onset, lengths[index]))
         onset += lengths[index]
     return Frame(score.grid, tuple(plays), tuple(lengths), tuple(metres), _clock(score, plays), order)
+
+
+def _agreed(measures: Sequence[Measure], nominal: int) -> int:
+    """The length of a measure that is not equally full in all parts.
+
+    Rests alone lengthen no measure that another part keeps: none beyond its metre (an empty bar filled twice over),
+    and an implicit one (an upbeat, half of a divided bar) not beyond the parts that sound in it.
+    """
+    longest = max(measure.length for measure in measures)
+    sounding = [m for m in measures if any(note.kind != "rest" for note in m.notes)]
+    if sounding and measures[0].implicit:
+        longest = max(measure.length for measure in sounding)
+    if longest > nominal and any(measure.length == nominal for measure in measures):
+        last = max((n.start + n.length for m in sounding for n in m.notes if n.kind != "rest"), default=0)
+        if last <= nominal:
+            return nominal
+    return longest
 
 
 def _clock(score: Score, plays: list[Play]) -> Clock:

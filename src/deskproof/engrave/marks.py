@@ -15,12 +15,12 @@ from deskproof.engrave.shapes import Box, around
 from deskproof.score import NoteRef
 
 PENCIL = "#4a6075"  # slate blue; 6.5 to 1 on white
-PX = 0.036  # screen pixels to one unit of the engraver: a staff of 26 pixels
+PX = 0.044  # screen pixels to one unit of the engraver: a staff of 32 pixels
 
 _RADIUS = 1.45 * SPACE
 _LINE = 0.16 * SPACE
-_HOOK = 0.5 * SPACE
-_GAP = 0.45 * SPACE  # between what is drawn and the bracket
+_HOOK = 0.45 * SPACE
+_GAP = 0.4 * SPACE  # between what is drawn and the bracket
 _EDGE = 0.5 * SPACE  # white round the whole picture
 
 
@@ -50,6 +50,7 @@ def picture(
     prefix: str = "",
     signs: str | None = None,
     highest_px: float | None = None,
+    scale: float = 1.0,
 ) -> Picture:
     """Draw marks on engraved bars.
 
@@ -66,6 +67,8 @@ def picture(
         Prefix of outlines of music signs that stand elsewhere on the page; if None the picture brings its own.
     highest_px : float, optional
         The picture is made smaller if it would be higher than this.
+    scale : float
+        How large, beside the ordinary size.
     """
     draft = _Draft(engraving)
     for mark in marks:
@@ -75,7 +78,7 @@ def picture(
     assert box is not None
     box = box.grown(_EDGE)
     wide, high = box.right - box.left, box.bottom - box.top
-    px = PX if highest_px is None else min(PX, highest_px / high)
+    px = PX * scale if highest_px is None else min(PX * scale, highest_px / high)
     own = signs is None
     sign_prefix = f"{prefix}sign-" if signs is None else signs
     name = f"{prefix}title"
@@ -173,13 +176,13 @@ class _Draft:
         return runs
 
     def _bracket(self, staff: int, notes: Box, mark: Mark, numbered: bool) -> None:
-        left, right = notes.left - 0.35 * SPACE, notes.right + 0.35 * SPACE
+        left, right = notes.left - 0.15 * SPACE, notes.right + 0.15 * SPACE
         size = 1.2 * SPACE
         room = 0.62 * size * len(mark.number) + 0.2 * SPACE if numbered and mark.number else 0.0
         lines = self.engraving.staves[staff].box if staff < len(self.engraving.staves) else self.engraving.box
-        top = max(notes.bottom, lines.bottom) + _GAP
+        top = max(notes.bottom, lines.bottom)
         below = [one.box.top for one in self.engraving.staves if one.box.top > lines.bottom]
-        floor = min(below, default=float("inf")) - _HOOK - 2 * _LINE
+        floor = min(below, default=float("inf")) - _HOOK - 3 * _LINE
         y = self._free(Box(left - room, top, right, top + max(_HOOK, size if room else 0.0) + _LINE), floor)
         self.out.append(
             f'<path class="bracket" d="M{left:.0f} {y:.0f}V{y + _HOOK:.0f}H{right:.0f}V{y:.0f}" fill="none" '
@@ -195,21 +198,19 @@ class _Draft:
         self.taken.append(box)
 
     def _free(self, wanted: Box, floor: float) -> float:
-        """The top of the nearest free place below; under the whole system if there is none above ``floor``."""
-        high = wanted.bottom - wanted.top
-        blocking = sorted(
-            (box for box in self.taken if box.left < wanted.right and wanted.left < box.right), key=lambda box: box.top
-        )
-        y = wanted.top
-        for _ in range(2):
-            for box in blocking:
-                if box.top - _GAP / 2 < y + high and y < box.bottom + _GAP:
-                    y = box.bottom + _GAP
-            if y <= floor:
+        """The top of the nearest free place below, closer to the ink if need be.
+
+        If there is none above ``floor``, it is under the whole system.
+        """
+        for gap, lowest in ((_GAP, floor), (0.15 * SPACE, floor), (_GAP, float("inf"))):
+            y = gap + (wanted.top if lowest == floor else max(wanted.top, self.engraving.box.bottom))
+            for box in sorted(self.taken, key=lambda box: box.top):
+                beside = box.left < wanted.right and wanted.left < box.right
+                if beside and box.top - gap < y + wanted.bottom - wanted.top and y < box.bottom + gap:
+                    y = box.bottom + gap
+            if y <= lowest:
                 return y
-            y = max(y, self.engraving.box.bottom + _GAP)
-            floor = float("inf")
-        return y
+        raise AssertionError("there is always room under the system")
 
     def rings_in_margin(self) -> None:
         """The rings, left of the system, each beside its staff, none upon another."""

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 from lxml import etree
 
 from deskproof.engrave import letters
-from deskproof.engrave.shapes import Affine, Box, affine, around, path_box
+from deskproof.engrave.shapes import Affine, Box, affine, around, path_box, path_boxes
 from deskproof.errors import DeskproofError
 from deskproof.musicxml.slices import Slice
 from deskproof.score import NoteRef
@@ -46,6 +46,10 @@ class EngraveError(DeskproofError):
     """The bars cannot be engraved."""
 
 
+class EngraverMissing(EngraveError):
+    """The engraver is not installed."""
+
+
 class Staff(NamedTuple):
     """The lines of one staff of the system, from the top; ``box`` reaches from the first line to the last."""
 
@@ -58,7 +62,7 @@ class Engraving:
 
     ``body`` is SVG in which two characters stand for prefixes of ids: :data:`OWN` and :data:`SIGN`.
     ``heads`` are the boxes of noteheads (of a rest: its ink), ``owner`` the staff each note stands on; ``ink`` holds
-    a box for everything drawn but the staff lines; ``signs`` are the outlines that the body uses.
+    boxes of everything drawn but staff lines and barlines; ``signs`` are the outlines that the body uses.
     """
 
     body: str
@@ -108,7 +112,7 @@ def _toolkit() -> Any:
     try:
         import verovio
     except ImportError:
-        raise EngraveError("engraving needs the package verovio: pip install verovio") from None
+        raise EngraverMissing("engraving needs the package verovio: pip install verovio") from None
     verovio.enableLog(verovio.LOG_OFF)
     return verovio.toolkit()
 
@@ -137,7 +141,8 @@ def engrave(slice_: Slice) -> Engraving:
         raise EngraveError("these bars give no picture; the file may be damaged there.")
     cleaner.element(page, _State(), _Where())
     cleaner.part_pedal_signs()
-    box = around([*cleaner.ink, *(staff.box for staff in cleaner.staves)])
+    cleaner.part_words()
+    box = around([*cleaner.ink, *cleaner.bars, *(staff.box for staff in cleaner.staves)])
     if box is None:
         raise EngraveError("these bars give no picture; the file may be damaged there.")
     return Engraving(
@@ -165,6 +170,7 @@ class _Where(NamedTuple):
     ref: NoteRef | None = None
     staff: int | None = None
     head: bool = False
+    barline: bool = False
 
 
 _BOLD = {"ending", "fing", "reh", "tempo"}
@@ -190,6 +196,13 @@ class _Run(NamedTuple):
     spacing: float
 
 
+class _Laid(NamedTuple):
+    """Words or a dynamic as written: from and to which piece of the output and of the ink."""
+
+    out: tuple[int, int]
+    ink: tuple[int, int]
+
+
 class _Cleaner:
     """Writes the engraver's drawing anew and notes where everything lies."""
 
@@ -197,12 +210,14 @@ class _Cleaner:
         self.ids = ids
         self.out: list[str] = []
         self.ink: list[Box] = []
+        self.bars: list[Box] = []
         self.staves: list[Staff] = []
         self.heads: dict[NoteRef, Box] = {}
         self.loose: dict[NoteRef, Box] = {}
         self.on: dict[NoteRef, int] = {}
         self.drawn: dict[str, tuple[str, Box]] = {}
         self.used: dict[str, str] = {}
+        self.words: list[_Laid] = []
         self.pedals: list[Box] = []
         self.stars: list[tuple[int, int, Box]] = []
 
@@ -242,12 +257,50 @@ class _Cleaner:
         elif tag == "text":
             self._text(element, state)
 
+    def part_words(self) -> None:
+        """Move words to the right of dynamics, and of other words, that the engraver has put them upon."""
+        placed: list[Box] = []
+        for laid in sorted(self.words, key=lambda laid: any("<text" in one for one in self.out[slice(*laid.out)])):
+            box = around(self.ink[slice(*laid.ink)])
+            if box is None:
+                continue
+            shift = max((one.right + 0.4 * SPACE - box.left for one in placed if one.meets(box)), default=0.0)
+            if shift:
+                first, last = laid.out[0], laid.out[1] - 1
+                self.out[first] = f'<g transform="translate({shift:.0f}, 0)">{self.out[first]}'
+                self.out[last] += "</g>"
+                for i in range(*laid.ink):
+                    self.ink[i] = self.ink[i].moved(shift)
+                box = box.moved(shift)
+            placed.append(box)
+
+    def _open_tie(self, element: etree._Element, state: _State) -> bool:
+        """Draw the short tie of a note that is held on behind the last bar, where the engraver has no room for it."""
+        path = element.find("{*}path")
+        box = path_box(path.get("d") or "") if path is not None else None
+        if path is None or box is None or box.right - box.left > SPACE:
+            return False
+        y = [float(one) for one in (path.get("d") or "").replace(",", " ").replace("M", " ").split()[:2]][1]
+        bow = 0.5 * SPACE if (box.top + box.bottom) / 2 >= y else -0.5 * SPACE
+        x = (box.left + box.right) / 2 + 0.85 * SPACE
+        end = x + 1.5 * SPACE
+        self.out.append(
+            f'<path d="M{x:.0f} {y:.0f}C{x + 40:.0f} {y + bow:.0f} {end - 40:.0f} {y + bow:.0f} {end:.0f} {y:.0f}'
+            f'C{end - 50:.0f} {y + 0.75 * bow:.0f} {x + 50:.0f} {y + 0.75 * bow:.0f} {x:.0f} {y:.0f}Z" '
+            'stroke="#000" stroke-width="9"/>'
+        )
+        self.ink.append(state.map.box(Box(x, min(y, y + bow), end, max(y, y + bow))))
+        return True
+
     def _group(self, element: etree._Element, state: _State, where: _Where) -> None:
         classes = set((element.get("class") or "").split())
         if "placeholder" in classes or len(element) == 0:
             return
+        transform = element.get("transform")
+        if "bracketSpan" in classes:  # drawn almost upon the highest line of the staff
+            transform = f"translate(0, {-0.7 * SPACE:g}) {transform or ''}"
         state = _State(
-            state.map.then(affine(element.get("transform"))),
+            state.map.then(affine(transform)),
             state.bold or bool(classes & _BOLD),
             state.italic or bool(classes & _ITALIC),
         )
@@ -258,12 +311,16 @@ class _Cleaner:
             where = where._replace(ref=ref)
             if where.staff is not None:
                 self.on[ref] = where.staff
+        if "barLine" in classes:
+            where = where._replace(barline=True)
         if "notehead" in classes:
             where = where._replace(head=True)
+        if "lv" in classes and self._open_tie(element, state):
+            return
+        begin = len(self.out), len(self.ink)
         named = " ".join(sorted(classes & _CLASSES))
         attributes = f' id="{OWN}{html.escape(element.get("id") or "")}"' if ref is not None else ""
         attributes += f' class="{named}"' if named else ""
-        transform = element.get("transform")
         attributes += f' transform="{html.escape(transform)}"' if transform else ""
         if attributes:
             self.out.append(f"<g{attributes}>")
@@ -276,6 +333,8 @@ class _Cleaner:
                 self.element(child, state, where)
         if attributes:
             self.out.append("</g>")
+        if classes & {"dynam", "dir"} and len(self.out) > begin[0]:
+            self.words.append(_Laid((begin[0], len(self.out)), (begin[1], len(self.ink))))
 
     def _staff(self, element: etree._Element, state: _State, where: _Where) -> int | None:
         """Which staff this is; the same lines of a later bar are the same staff."""
@@ -296,7 +355,7 @@ class _Cleaner:
         return len(self.staves) - 1
 
     def _inked(self, box: Box, where: _Where) -> None:
-        self.ink.append(box)
+        (self.bars if where.barline else self.ink).append(box)
         if where.ref is None:
             return
         into = self.heads if where.head else self.loose
@@ -326,7 +385,7 @@ class _Cleaner:
             over = [star.right + 0.1 * SPACE - pedal.left for pedal in self.pedals if pedal.meets(star)]
             if over:
                 self.out[at] = f'<g transform="translate({-max(over):.0f}, 0)">{self.out[at]}</g>'
-                self.ink[ink] = Box(star.left - max(over), star.top, star.right - max(over), star.bottom)
+                self.ink[ink] = star.moved(-max(over))
 
     def _shape(self, tag: str, element: etree._Element, state: _State, where: _Where, ink: bool = True) -> None:
         pieces = [f'{name}="{html.escape(value)}"' for name in _KEPT if (value := element.get(name)) is not None]
@@ -339,10 +398,11 @@ class _Cleaner:
         if transform:
             pieces.append(f'transform="{html.escape(transform)}"')
         self.out.append(f"<{tag} {' '.join(pieces)}/>")
-        box = _shape_box(tag, element)
-        if box is not None and ink:
+        if ink:
             half = _float(element.get("stroke-width"), 1.0) / 2
-            self._inked(state.map.then(affine(transform)).box(box.grown(half)), where)
+            mapped = state.map.then(affine(transform))
+            for box in _shape_boxes(tag, element):
+                self._inked(mapped.box(box.grown(half)), where)
 
     def _text(self, element: etree._Element, state: _State) -> None:
         """Each line of a text: words as text, music signs as outlines."""
@@ -450,9 +510,14 @@ def _width(run: _Run) -> float:
     return letters.text_width(run.text, run.size, run.bold, run.italic) + run.spacing * len(run.text)
 
 
-def _shape_box(tag: str, element: etree._Element) -> Box | None:
+def _shape_boxes(tag: str, element: etree._Element) -> list[Box]:
     if tag == "path":
-        return path_box(element.get("d") or "")
+        return path_boxes(element.get("d") or "", 4 * SPACE)
+    box = _shape_box(tag, element)
+    return [] if box is None else [box]
+
+
+def _shape_box(tag: str, element: etree._Element) -> Box | None:
     if tag in ("polygon", "polyline"):
         return path_box("M" + (element.get("points") or ""))
     if tag == "rect":

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Iterator
+from itertools import pairwise
 from typing import NamedTuple
 
 
@@ -33,6 +34,10 @@ class Box(NamedTuple):
     def grown(self, by: float) -> Box:
         """The box with a border on all sides."""
         return Box(self.left - by, self.top - by, self.right + by, self.bottom + by)
+
+    def moved(self, right: float) -> Box:
+        """The box further right."""
+        return Box(self.left + right, self.top, self.right + right, self.bottom)
 
     def meets(self, other: Box) -> bool:
         """True if the two share more than an edge."""
@@ -132,6 +137,48 @@ def path_box(d: str) -> Box | None:
         return None
     xs, ys = [x for x, _ in points], [y for _, y in points]
     return Box(min(xs), min(ys), max(xs), max(ys))
+
+
+def path_boxes(d: str, step: float) -> list[Box]:
+    """Small boxes along a path of lines and cubic curves, so that the hollow of a slur counts as free.
+
+    ``step`` is about the length of a piece. A path of other commands gives its one box.
+
+    >>> path_boxes("M0 0L4 8", 5)
+    [Box(left=0.0, top=0.0, right=2.0, bottom=4.0), Box(left=2.0, top=4.0, right=4.0, bottom=8.0)]
+    """
+    tokens = _TOKEN.findall(d)
+    if set(filter(str.isalpha, tokens)) - set("MLC"):
+        box = path_box(d)
+        return [] if box is None else [box]
+    found = []
+    at = (0.0, 0.0)
+    i, command = 0, "M"
+    while i < len(tokens):
+        if tokens[i].isalpha():
+            command = tokens[i]
+            i += 1
+        n = [float(one) for one in tokens[i : i + _SIZE[command]]]
+        i += _SIZE[command]
+        end = (n[-2], n[-1])
+        if command != "M":
+            controls = [at, *((n[k], n[k + 1]) for k in range(0, len(n), 2))]
+            pieces = max(1, round(max(abs(end[0] - at[0]), abs(end[1] - at[1])) / step))
+            line = [_on_curve(controls, k / pieces) for k in range(pieces + 1)]
+            for (x0, y0), (x1, y1) in pairwise(line):
+                found.append(Box(min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1)))
+        at = end
+        command = "L" if command == "M" else command
+    return found
+
+
+def _on_curve(points: list[tuple[float, float]], t: float) -> tuple[float, float]:
+    """The point at ``t`` (0 to 1) of a Bézier curve (de Casteljau)."""
+    while len(points) > 1:
+        points = [
+            (x0 + t * (x1 - x0), y0 + t * (y1 - y0)) for (x0, y0), (x1, y1) in pairwise(points)
+        ]
+    return points[0]
 
 
 def _points(tokens: list[str]) -> Iterator[tuple[float, float]]:

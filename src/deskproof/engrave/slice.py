@@ -9,7 +9,7 @@ from deskproof.document import Document
 from deskproof.edits import Edit
 from deskproof.engrave.render import Engraving, engrave
 from deskproof.musicxml.slices import Source
-from deskproof.score import NoteRef, Score
+from deskproof.score import TIE_STOP, NoteRef, Score
 
 MOST_BARS = 3
 
@@ -53,7 +53,8 @@ class Desk:
 def bars_of(score: Score, notes: Iterable[NoteRef], edits: Sequence[Edit] = (), most: int = MOST_BARS) -> Bars | None:
     """The bars where the first of these notes stand: from the first note on, at most ``most``, of all parts named.
 
-    Notes further on are left out, and so are bars behind a bar without any of the notes. None without notes.
+    Notes further on are left out, and so are bars behind a bar without any of the notes. Where ties come in from
+    the bar before, that bar is shown too, since it carries their accidentals. None without notes.
     """
     wanted = list(notes)
     if not wanted:
@@ -63,5 +64,9 @@ def bars_of(score: Score, notes: Iterable[NoteRef], edits: Sequence[Edit] = (), 
     first = last = min(measures)
     while last + 1 in measures and last + 1 - first < most:
         last += 1
-    parts = tuple(dict.fromkeys(part.id for part in score.parts if part.id in named))
-    return Bars(parts, first, last, tuple(edits), names=len(parts) > 1)
+    shown = [part for part in score.parts if part.id in named]
+    if first > 0 and any(
+        note.flags & TIE_STOP and note.start == 0 for part in shown for note in part.measures[first].notes
+    ):
+        first -= 1
+    return Bars(tuple(part.id for part in shown), first, last, tuple(edits), names=len(shown) > 1)

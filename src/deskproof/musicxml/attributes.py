@@ -95,5 +95,5 @@ def _metre(children: tuple[tuple[str, str], ...], grid: int) -> Time:
     units = [max(_whole(text, 4), 0) or 4 for tag, text in children if tag == "beat-type"]
     quarters = Fraction(0)
     for text, unit in zip(beats, units, strict=False):
-        quarters += Fraction(4 * sum(int(piece) for piece in text.split("+") if piece.strip().isdigit()), unit)
+        quarters += Fraction(4 * sum(int(piece) for piece in text.split("+") if piece.strip().isdecimal()), unit)
     return Time("+".join(beats), units[-1] if units else 4, int(min(quarters, LONGEST_BAR) * grid))

@@ -33,7 +33,7 @@ def read(element: etree._Element, k: int, cursor: int, scale: Scale) -> list[Dir
             sounds = child
         elif tag == "staff":
             text = child.text
-            staff = int(text) if text and text.strip().isdigit() else 1
+            staff = int(text) if text and text.strip().isdecimal() else 1
         elif tag == "offset":
             printed = max(0, cursor + int((number(child.text) or 0) * scale.up / scale.down))
             if child.get("sound") == "yes":
@@ -121,7 +121,7 @@ def barline(
             )
         elif child.tag == "ending":
             pieces = (child.get("number") or "").replace(",", " ").replace(".", " ").split()
-            endings.append(Ending(child.get("type") or "start", tuple(int(p) for p in pieces if p.isdigit())))
+            endings.append(Ending(child.get("type") or "start", tuple(int(p) for p in pieces if p.isdecimal())))
         elif child.tag in ("segno", "coda", "fermata"):
             signs.append(Direction(k, cursor, 1, f"barline:{child.tag}", child.text or ""))
     for name in ("segno", "coda"):

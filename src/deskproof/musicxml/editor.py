@@ -8,12 +8,24 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from xml.parsers import expat
 
 from deskproof.accidentals import SIGNS
-from deskproof.edits import AddAccidental, Edit, EditError, Respell
+from deskproof.edits import (
+    KINDS,
+    AddAccidental,
+    ChangeEdit,
+    ChangeRef,
+    Edit,
+    EditError,
+    NoteEdit,
+    Respell,
+    SetClef,
+    SetKey,
+    SetTranspose,
+)
 from deskproof.score import NoteRef
 
 # The children of <note> that stand before <accidental> (MusicXML 4.0, complexType note).
@@ -21,6 +33,13 @@ _BEFORE_ACCIDENTAL = {
     "grace", "cue", "chord", "pitch", "unpitched", "rest", "duration", "tie", "instrument", "footnote", "level",
     "voice", "type", "dot",
 }  # fmt: skip
+
+# The children of <attributes> in their order (MusicXML 4.0, complexType attributes).
+_IN_ATTRIBUTES = (
+    "footnote", "level", "divisions", "key", "time", "staves", "part-symbol", "instruments", "clef", "staff-details",
+    "transpose", "for-part", "directive", "measure-style",
+)  # fmt: skip
+_KINDS = frozenset(KINDS.values())
 
 
 @dataclass(slots=True)
@@ -35,12 +54,30 @@ class Element:
 
 
 @dataclass(slots=True)
-class FoundNote:
-    """A note in the bytes: its line, its own children and those of its pitch, in order."""
+class FoundChange:
+    """A key, clef or transposition in the bytes, with its children; or all attributes of one place, with theirs."""
 
     line: int
+    element: Element
+    children: list[Element] = field(default_factory=list)
+
+    def child(self, name: str) -> Element | None:
+        """The first child of this name."""
+        return next((e for e in self.children if e.name == name), None)
+
+
+@dataclass(slots=True)
+class FoundNote:
+    """A note in the bytes: its line, its beginning, its own children and those of its pitch, in order.
+
+    ``attributes`` are those that stand before it and behind the note, backup or forward before it.
+    """
+
+    line: int
+    start: int = 0
     children: list[Element] = field(default_factory=list)
     in_pitch: list[Element] = field(default_factory=list)
+    attributes: FoundChange | None = None
 
     def child(self, name: str) -> Element | None:
         """The first child of this name, of the note or of its pitch."""
@@ -77,9 +114,16 @@ def write(data: bytes, edits: Sequence[Edit]) -> bytes:
     found = locate(data, {edit.note for edit in edits})
     splices: list[Splice] = []
     for edit in edits:
-        if edit.note not in found:
+        at = found.get(edit.note)
+        if at is None:
             raise EditError(f"{edit.note} is not in this score; check the file that the mends were made for.")
-        splices.extend(_splices(edit, found[edit.note], data, codec))
+        if not isinstance(edit, ChangeEdit):
+            assert isinstance(at, FoundNote)
+            splices.extend(_splices(edit, at, data, codec))
+        elif isinstance(at, FoundNote):
+            splices.append(_inserted(edit, at, data, codec))
+        else:
+            splices.append(_replaced(edit, at, data, codec))
     return spliced(data, splices, codec)
 
 
@@ -98,7 +142,7 @@ def spliced(data: bytes, splices: Sequence[Splice], codec: str) -> bytes:
 
 def lines(data: bytes, notes: set[NoteRef]) -> dict[NoteRef, int]:
     """The line of the document on which each note begins, counted from 1."""
-    return {ref: found.line for ref, found in locate(data, notes).items()}
+    return {ref: found.line for ref, found in locate(data, notes).items() if isinstance(ref, NoteRef)}
 
 
 def codec_of(data: bytes) -> str:
@@ -118,28 +162,31 @@ def codec_of(data: bytes) -> str:
         raise EditError("the file's encoding is not known here; save it as UTF-8 and check it again.") from None
 
 
-def locate(data: bytes, wanted: set[NoteRef]) -> dict[NoteRef, FoundNote]:
-    """Where the wanted notes stand in the bytes.
+def locate(data: bytes, wanted: Iterable[NoteRef | ChangeRef]) -> dict[NoteRef | ChangeRef, FoundNote | FoundChange]:
+    """Where the wanted notes, keys, clefs and transpositions stand in the bytes.
 
     Raises
     ------
     EditError
         If expat cannot read the document, or a wanted note comes from an entity.
     """
-    return _Locator(data, wanted).found
+    return _Locator(data, frozenset(wanted)).found
 
 
 class _Locator:
-    """Walks the document once with expat and remembers the wanted notes."""
+    """Walks the document once with expat and remembers what is wanted."""
 
-    def __init__(self, data: bytes, wanted: set[NoteRef]) -> None:
+    def __init__(self, data: bytes, wanted: frozenset[NoteRef | ChangeRef]) -> None:
         self.data, self.wanted, self.codec = data, wanted, codec_of(data)
-        self.found: dict[NoteRef, FoundNote] = {}
+        self.found: dict[NoteRef | ChangeRef, FoundNote | FoundChange] = {}
         self.path: list[str] = []
         self.part, self.measure, self.n, self.parts = "", -1, -1, 0
         self.timewise = False
         self.seen: set[str] = set()
         self.note: FoundNote | None = None
+        self.attributes: FoundChange | None = None  # those since the last note, backup or forward
+        self.change: FoundChange | None = None
+        self.counts: dict[str, int] = {}
         self.open: list[Element] = []
         self.parser = expat.ParserCreate()
         self.parser.StartElementHandler = self._start
@@ -161,21 +208,52 @@ class _Locator:
         elif depth in (1, 2) and name == "measure":
             self.measure += 1
             self.n, self.parts = -1, 0 if self.timewise else self.parts
+            self.attributes, self.counts = None, {}
         elif depth == 3 and name == "note":
             self.n += 1
             ref = NoteRef(self.part, self.measure, self.n)
             if ref in self.wanted and ref not in self.found:
-                self.note = self.found[ref] = FoundNote(self.parser.CurrentLineNumber)
+                self.note = FoundNote(self.parser.CurrentLineNumber, self.parser.CurrentByteIndex)
+                self.note.attributes = self.attributes
+                self.found[ref] = self.note
+            self.attributes = None
+        elif depth == 3 and name in ("backup", "forward"):
+            self.attributes = None
+        elif depth == 3 and name == "attributes":
+            self.attributes = FoundChange(self.parser.CurrentLineNumber, self._element(name))
         elif self.note is not None and self._kept(depth):
-            at = self.parser.CurrentByteIndex
-            if not self.data.startswith(f"<{name}".encode(self.codec), at):
-                raise EditError(
-                    f"part {self.part}, measure {self.measure}: the note comes from an entity of the file; "
-                    "it cannot be edited there."
-                )
-            element = Element(name, at, self._behind_tag(at))
+            element = self._element(name)
             (self.note.children if depth == 4 else self.note.in_pitch).append(element)
-            self.open.append(element)
+        elif self.attributes is not None and depth in (4, 5) and self.path[3] == "attributes":
+            self._in_attributes(name, depth)
+
+    def _in_attributes(self, name: str, depth: int) -> None:
+        if depth == 5:
+            if self.change is not None:
+                self.change.children.append(self._element(name))
+            return
+        assert self.attributes is not None
+        element = self._element(name)
+        self.attributes.children.append(element)
+        if name in _KINDS:
+            n = self.counts.get(name, 0)
+            self.counts[name] = n + 1
+            ref = ChangeRef(self.part, self.measure, n, name)
+            if ref in self.wanted:
+                self.change = self.found[ref] = FoundChange(self.parser.CurrentLineNumber, element)
+
+    def _element(self, name: str) -> Element:
+        """The element that begins here."""
+        at = self.parser.CurrentByteIndex
+        if not self.data.startswith(f"<{name}".encode(self.codec), at):
+            what = "note" if self.note is not None else "place"
+            raise EditError(
+                f"part {self.part}, measure {self.measure}: the {what} comes from an entity of the file; "
+                "it cannot be edited there."
+            )
+        element = Element(name, at, self._behind_tag(at))
+        self.open.append(element)
+        return element
 
     def _part(self, part_id: str | None) -> None:
         """Name the part as the reader does; in a timewise score its measures are counted outside it."""
@@ -190,18 +268,25 @@ class _Locator:
         self.seen.add(self.part)
 
     def _end(self, name: str) -> None:
-        self.path.pop()
-        depth = len(self.path)
-        if self.note is None:
-            return
-        if depth == 3:
-            self.note = None
-        elif self._kept(depth):
+        path = self.path
+        if self.note is not None:
+            kept = self._kept(len(path) - 1)
+        elif self.attributes is not None and len(path) > 3 and path[3] == "attributes":
+            kept = len(path) < 6 or (len(path) == 6 and self.change is not None)
+        else:
+            kept = False
+        path.pop()
+        depth = len(path)
+        if kept:
             at = self.parser.CurrentByteIndex
             element = self.open.pop()
             element.content_stop = at
             ends_here = self.data.startswith(f"</{name}".encode(self.codec), at)
             element.stop = self._behind_tag(at) if ends_here else at
+        if depth == 3:
+            self.note = None
+        elif depth == 4:
+            self.change = None
 
     def _kept(self, depth: int) -> bool:
         return depth == 4 or (depth == 5 and self.path[4] == "pitch")
@@ -222,7 +307,77 @@ class _Locator:
 _TAG = re.compile(r"<(?:[^>\"']|\"[^\"]*\"|'[^']*')*>")
 
 
-def _splices(edit: Edit, note: FoundNote, data: bytes, codec: str) -> list[Splice]:
+def _replaced(edit: ChangeEdit, there: FoundChange, data: bytes, codec: str) -> Splice:
+    """Other content for a key, clef or transposition; what the edit does not speak of stays."""
+    element = there.element
+    if not there.children:
+        raise EditError(f"line {there.line}: the {element.name} is empty; it cannot be edited.")
+    if isinstance(edit, SetKey):
+        fifths = there.child("fifths")
+        if fifths is None:
+            raise EditError(f"line {there.line}: the key is spelled out letter by letter; it cannot be edited.")
+        return Splice(fifths.content, fifths.content_stop, str(edit.fifths))
+    rows = _rows(edit)
+    between = _space_before(there.children[0], data, codec)
+    pieces = [f"{between}<{name}>{text}</{name}>" for name, text in rows]
+    own = {"diatonic", "chromatic", "octave-change", "sign", "line", "clef-octave-change"}
+    pieces += [between + data[e.start : e.stop].decode(codec) for e in there.children if e.name not in own]
+    tail = data[there.children[-1].stop : element.content_stop].decode(codec)
+    return Splice(element.content, element.content_stop, "".join(pieces) + tail)
+
+
+def _rows(edit: ChangeEdit) -> list[tuple[str, str]]:
+    """The children of the element that an edit writes: names and texts, in the order of the standard."""
+    if isinstance(edit, SetKey):
+        return [("fifths", str(edit.fifths))]
+    if isinstance(edit, SetClef):
+        rows = [("sign", edit.sign), ("line", str(edit.line))]
+        return rows + ([("clef-octave-change", str(edit.octave))] if edit.octave else [])
+    rows = [("diatonic", str(edit.diatonic)), ("chromatic", str(edit.chromatic))]
+    return rows + ([("octave-change", str(edit.octave))] if edit.octave else [])
+
+
+def _inserted(edit: ChangeEdit, note: FoundNote, data: bytes, codec: str) -> Splice:
+    """A new key, clef or transposition before a note: into the attributes that stand there, or into new ones."""
+    there = note.attributes
+    if there is not None and there.children:
+        before = _before(KINDS[type(edit)], there.children)
+        between = _space_before((before or there.children)[0], data, codec)
+        at = before[-1].stop if before else there.element.content
+        return Splice(at, at, between + _written(edit, between))
+    between = _space_before(Element("note", note.start), data, codec)
+    inner = _deeper(between)
+    text = f"<attributes>{inner}{_written(edit, inner)}{between if inner else ''}</attributes>{between}"
+    return Splice(note.start, note.start, text)
+
+
+def _before(kind: str, children: Sequence[Element]) -> list[Element]:
+    """The children of attributes behind which one of a kind may stand."""
+    place = _IN_ATTRIBUTES.index(kind)
+    last = 0
+    for i, child in enumerate(children, 1):
+        if child.name in _IN_ATTRIBUTES and _IN_ATTRIBUTES.index(child.name) <= place:
+            last = i
+    return list(children[:last])
+
+
+def _written(edit: ChangeEdit, between: str) -> str:
+    """The element as text, its children a step further in than itself."""
+    kind = KINDS[type(edit)]
+    inner = _deeper(between)
+    staff = f' number="{edit.staff}"' if edit.staff > (kind == "clef") else ""
+    rows = "".join(f"{inner}<{name}>{text}</{name}>" for name, text in _rows(edit))
+    return f"<{kind}{staff}>{rows}{between if inner else ''}</{kind}>"
+
+
+def _deeper(between: str) -> str:
+    """The white space before an element's children, from that before the element; none where it has no line."""
+    if not between.strip(" \t"):
+        return ""
+    return between + ("\t" if between.endswith("\t") else "  ")
+
+
+def _splices(edit: NoteEdit, note: FoundNote, data: bytes, codec: str) -> list[Splice]:
     if isinstance(edit, AddAccidental):
         return [_accidental(note, edit.sign, data, codec)]
     if not isinstance(edit, Respell):

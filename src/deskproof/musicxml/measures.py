@@ -48,6 +48,7 @@ _CODES: dict[object, int] = {
     "print": _OTHER, "grouping": _OTHER, "link": _OTHER, "bookmark": _OTHER, "listening": _OTHER,
 }  # fmt: skip
 _TREES = frozenset((_DIRECTION, _ATTRIBUTES, _BARLINE, _SOUND))
+_NOT_PLAYED = ("ossia", "editorial", "cue", "alternate")  # staff types beside the regular one
 _WHOLE_BAR = Mark("measure-rest")
 _END = etree.Element("listening")  # stands behind the last child, so that it too is over
 _TIES = {"start": TIE_START, "stop": TIE_STOP}
@@ -135,7 +136,7 @@ class PartReader:
         rows = attributes.read(element, cursor, self.grid)
         for change in rows:
             if change.kind == "staff-type":
-                (self.ossia.add if change.value == "ossia" else self.ossia.discard)(change.staff)
+                (self.ossia.add if change.value in _NOT_PLAYED else self.ossia.discard)(change.staff)
         return rows
 
     def unreadable(self, index: int) -> None:
@@ -238,7 +239,7 @@ class _Content:
                     marks = [*(marks or ()), _WHOLE_BAR]
             elif code == _STAFF:
                 text = element.text
-                staff = int(text) if text and text.strip().isdigit() else 1
+                staff = int(text) if text and text.strip().isdecimal() else 1
             elif code == _ACCIDENTAL:
                 accidental = (element.text or "").strip() or UNNAMED
             elif code == _CHORD:

@@ -6,6 +6,7 @@ ends what would run on behind it. Nothing is written back from it: it is for loo
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field, replace
@@ -17,6 +18,7 @@ from deskproof.edits import Edit
 from deskproof.errors import DeskproofError
 from deskproof.musicxml import editor
 from deskproof.musicxml.notes import number
+from deskproof.musicxml.reader import _pieces as pieces
 from deskproof.musicxml.reader import parser
 from deskproof.score import NoteRef
 
@@ -43,10 +45,10 @@ class Slice:
 
 @dataclass(frozen=True, slots=True)
 class _InForce:
-    """What holds where a measure begins: attributes by (element, staff), open octave signs by number."""
+    """What holds where a measure begins: attributes by (element, staff); open octave signs, with staff, by number."""
 
     attributes: dict[tuple[str, str], etree._Element] = field(default_factory=dict)
-    shifts: dict[str, etree._Element] = field(default_factory=dict)
+    shifts: dict[str, tuple[etree._Element, str]] = field(default_factory=dict)
 
     def after(self, measure: etree._Element) -> _InForce:
         """What holds behind a measure; the same record if nothing changed."""
@@ -59,7 +61,7 @@ class _InForce:
                     shifts = dict(now.shifts)
                     key = sign.get("number") or "1"
                     if sign.get("type") in _STARTS:
-                        shifts[key] = child
+                        shifts[key] = (child, _staff_meant(child))
                     elif sign.get("type") in _STOPS:
                         shifts.pop(key, None)
                     now = replace(now, shifts=shifts)
@@ -93,9 +95,7 @@ class Source:
 
     def __init__(self, root: etree._Element) -> None:
         self.root = root
-        self.measures: dict[str, list[etree._Element]] = {}
-        for i, part in enumerate(root.iterfind("part"), 1):
-            self.measures.setdefault(part.get("id") or f"P{i}", list(part.iterfind("measure")))
+        self.measures = pieces(root)
         self._in_force: dict[str, list[_InForce]] = {}
 
     @classmethod
@@ -188,10 +188,11 @@ class Source:
             raise DeskproofError(f"part {part_id} has no measures {first} to {last} (of {len(measures)}, from 0).")
         made = etree.Element("part", id=part_id)
         for m in range(first, last + 1):
-            measure = etree.SubElement(made, "measure", number=measures[m].get("number") or str(m + 1))
-            if measures[m].get("implicit") == "yes":
+            content, owner = measures[m]
+            measure = etree.SubElement(made, "measure", number=owner.get("number") or str(m + 1))
+            if owner.get("implicit") == "yes":
                 measure.set("implicit", "yes")
-            measure.extend(deepcopy(child) for child in measures[m] if child.tag in _KEPT)
+            measure.extend(deepcopy(child) for child in content if child.tag in _KEPT)
         self._carry_in(made[0], self._force(part_id)[first])
         return made
 
@@ -200,9 +201,9 @@ class Source:
         if rows is None:
             now = _InForce()
             rows = []
-            for measure in self.measures[part_id]:
+            for content, _ in self.measures[part_id]:
                 rows.append(now)
-                now = now.after(measure)
+                now = now.after(content)
             self._in_force[part_id] = rows
         return rows
 
@@ -219,8 +220,11 @@ class Source:
         for (_, _), element in sorted(held.items(), key=lambda item: (_SHOWN.index(item[0][0]), item[0][1])):
             attributes.append(deepcopy(element))
         measure.insert(0, attributes)
-        for key, direction in reversed(force.shifts.items()):
+        for key, (direction, staff) in reversed(force.shifts.items()):
             carried = deepcopy(direction)
+            if staff != (direction.findtext("staff") or "1"):
+                for sign in carried.iter("octave-shift"):
+                    sign.set("meant", staff)
             for kind in list(carried.iterfind("direction-type")):
                 if not any(sign.tag == "octave-shift" and (sign.get("number") or "1") == key for sign in kind):
                     carried.remove(kind)
@@ -229,22 +233,98 @@ class Source:
             measure.insert(1, carried)
 
 
+def _staff_meant(direction: etree._Element) -> str:
+    """The staff of an octave sign: as it says, but where none of its notes follow there, the staff where they do.
+
+    Some programs name the home staff of a voice whose notes have crossed to the other.
+    """
+    said = direction.findtext("staff") or "1"
+    following = [
+        note.findtext("staff") or "1"
+        for note in direction.itersiblings("note")
+        if note.find("pitch") is not None
+    ]
+    return following[0] if following and said not in following else said
+
+
+def _shift_by_hand(part: etree._Element) -> None:
+    """Octave signs over notes of a voice that is at home on the other staff: the engraver loses these.
+
+    The notes are written where they stand on the page, with the sign as words and a dashed line over them.
+    """
+    open_: dict[str, tuple[Fraction, str, int]] = {}
+    shifted: list[tuple[Fraction, Fraction | None, str, int]] = []
+    rows = list(_timed(part))
+    for time, direction in rows:
+        for sign in list(direction.iterfind("direction-type/octave-shift")):
+            key, type_ = sign.get("number") or "1", sign.get("type")
+            if type_ in _STARTS:
+                meant = str(sign.attrib.pop("meant", "")) or _staff_meant(direction)
+                if meant == (direction.findtext("staff") or "1"):
+                    continue
+                octaves = {"8": 1, "15": 2, "22": 3}.get(sign.get("size") or "8", 1) * (1 if type_ == "down" else -1)
+                open_[key] = (time, meant, octaves)
+                words = etree.Element("words")
+                words.text = {1: "8va", -1: "8vb", 2: "15ma", -2: "15mb"}.get(octaves, "22ma")
+                _in_its_place(sign, words, etree.Element("dashes", type="start", number="16"))
+                _put_on(direction, meant)
+            elif type_ in _STOPS and key in open_:
+                begin, meant, octaves = open_.pop(key)
+                shifted.append((begin, time, meant, octaves))
+                _in_its_place(sign, etree.Element("dashes", type="stop", number="16"))
+                _put_on(direction, meant)
+    shifted += [(begin, None, meant, octaves) for begin, meant, octaves in open_.values()]
+    for time, note in rows:
+        octave = note.find("pitch/octave")
+        for begin, end, staff, octaves in shifted:
+            inside = begin <= time and (end is None or time < end)
+            if octave is not None and inside and (note.findtext("staff") or "1") == staff:
+                octave.text = str(int(number(octave.text) or 0) - octaves)
+
+
+def _in_its_place(sign: etree._Element, *signs: etree._Element) -> None:
+    """Put other signs where one stands, each in a direction-type of its own."""
+    kind = sign.getparent()
+    assert kind is not None
+    for one in reversed(signs):
+        other = etree.Element("direction-type")
+        other.append(one)
+        kind.addnext(other)
+    kind.remove(sign)
+
+
+def _put_on(direction: etree._Element, staff: str) -> None:
+    element = direction.find("staff")
+    if element is None:
+        element = etree.SubElement(direction, "staff")
+    element.text = staff
+
+
 def note_id(ref: NoteRef) -> str:
     """The id of a note in a render copy.
 
     >>> note_id(NoteRef("P27", 12, 3))
     'note-P27-12-3'
     """
-    return f"note-{ref.part}-{ref.measure}-{ref.n}"
+    return f"note-{'_'.join(ref.part.split())}-{ref.measure}-{ref.n}"
 
 
 def _named(part_id: str, declared: etree._Element | None, names: bool) -> etree._Element:
     made = etree.Element("score-part", id=part_id)
     for tag in ("part-name", "part-abbreviation"):
-        text = " ".join((declared.findtext(tag) or "").split()) if declared is not None and names else ""
-        if text or tag == "part-name":
-            etree.SubElement(made, tag).text = text
+        text = (declared.findtext(tag) or "") if declared is not None and names else ""
+        if text.strip() or tag == "part-name":
+            etree.SubElement(made, tag).text = _in_lines(text)
     return made
+
+
+def _in_lines(name: str) -> str:
+    """A part's name in short lines, so that a long one does not take the width of the music.
+
+    >>> _in_lines("Bass Clarinet in A (doubling Contrabass Clarinet, Saxophone and more)").splitlines()
+    ['Bass Clarinet in A', '(doubling Contrabass', 'Clarinet, …']
+    """
+    return "\n".join(textwrap.wrap(" ".join(name.split()), 20, max_lines=3, placeholder=" …"))
 
 
 def _settle(part: etree._Element) -> None:
@@ -255,6 +335,7 @@ def _settle(part: etree._Element) -> None:
     for direction in list(part.iter("direction")):
         _direction(direction)
     if staves > 1:
+        _shift_by_hand(part)
         for note in part.iter("note"):
             for sign in note.iter("arpeggiate"):
                 if sign.get("number") is None:
@@ -274,7 +355,7 @@ def _shown_only(attributes: etree._Element) -> None:
         if child.tag not in _SHOWN or style is not None:
             attributes.remove(child)
         elif child.tag == "staff-details":
-            child.attrib.pop("print-object", None)  # hidden where it is empty; here it is asked for
+            child.attrib.pop("print-object", "")  # hidden where it is empty; here it is asked for
 
 
 def _direction(direction: etree._Element) -> None:
@@ -326,13 +407,13 @@ def _harp_words(sign: etree._Element) -> str:
     ...     "</pedal-tuning></harp-pedals>"))
     'B♭ | E♮'
     """
-    pieces = []
+    words: list[str] = []
     for tuning in sign.iterfind("pedal-tuning"):
         step = (tuning.findtext("pedal-step") or "").strip()
-        if step == "E" and pieces:
-            pieces.append("|")
-        pieces.append(step + _SIGNS.get(int(number(tuning.findtext("pedal-alter")) or 0), ""))
-    return " ".join(pieces)
+        if step == "E" and words:
+            words.append("|")
+        words.append(step + _SIGNS.get(int(number(tuning.findtext("pedal-alter")) or 0), ""))
+    return " ".join(words)
 
 
 def _say_glissando(note: etree._Element) -> None:
@@ -407,7 +488,8 @@ def _tie_key(note: etree._Element) -> tuple[str, ...]:
 
 def _ending(sign: etree._Element) -> etree._Element:
     """A direction that ends a span at the end of the last measure."""
-    direction = sign.getparent().getparent()
+    kind = sign.getparent()
+    direction = kind.getparent() if kind is not None else None
     made = etree.Element("direction")
     stop = etree.SubElement(etree.SubElement(made, "direction-type"), sign.tag, type="stop")
     for name in ("number", "line", "line-end", "size"):
