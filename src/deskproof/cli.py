@@ -354,7 +354,7 @@ def _mend(
     if dry_run:
         click.echo("Nothing was written.")
         return
-    _write(target, result.document, file)
+    _write(target, result.document)
     after = mending.summary(result.document, room, report)
     click.echo(f"Wrote {target}. {after}")
 
@@ -381,8 +381,8 @@ def _may_write(target: Path, source: Path, force: bool) -> None:
         raise DeskproofError(f"{target.parent}: no such folder to write to.")
 
 
-def _write(target: Path, document: Document, source: Path) -> None:
-    """Write plain MusicXML or .mxl by the name of the target, whole or not at all."""
+def _write(target: Path, document: Document) -> None:
+    """Write plain MusicXML or .mxl by the name of the target."""
     from deskproof.musicxml import container
 
     compressed = target.suffix.lower() == ".mxl"
@@ -390,6 +390,11 @@ def _write(target: Path, document: Document, source: Path) -> None:
         data = document.packed() if document.container.entry else container.pack(document.written())
     else:
         data = document.written()
+    _whole(target, data)
+
+
+def _whole(target: Path, data: bytes) -> None:
+    """Write a file whole or not at all."""
     beside = target.with_name(f".{target.name}.part")
     try:
         beside.write_bytes(data)
@@ -397,6 +402,28 @@ def _write(target: Path, document: Document, source: Path) -> None:
     except OSError as error:
         beside.unlink(missing_ok=True)
         raise DeskproofError(f"{target}: cannot be written ({error.strerror}).") from None
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@_options
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Where to write; else NAME-proof.html beside it.")
+@click.option("--force", is_flag=True, help="Write over an existing output.")
+def report(
+    file: Path, forces: Path | None, parts: Sequence[str], bars: str | None, output: Path | None, force: bool
+) -> None:
+    """Write the proof of a score as one HTML page: the findings with the music engraved, before and after each mend."""
+    target = output or file.with_name(f"{file.stem}-proof.html")
+    _may_write(target, file, force)
+    one = _checked(file, _forces(forces), parts, bars)
+    click.echo(f"Wrote {_proof(one, target)}. " + _words(one, True, 0).partition(": ")[2])
+
+
+def _proof(one: _Checked, target: Path) -> Path:
+    from deskproof.report.proof import proof_html
+
+    _whole(target, proof_html(one.document, one.report, one.findings, one.path.name).encode())
+    return target
 
 
 @main.command()

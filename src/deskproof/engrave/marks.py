@@ -6,6 +6,7 @@ One colour for all of it; the outline of the ring tells the level. The notes the
 from __future__ import annotations
 
 import html
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -102,16 +103,17 @@ def ring(number: str, level: str, x: float = 0.0, y: float = 0.0) -> str:
     outline = f'fill="none" stroke="{PENCIL}" stroke-width="{_LINE:.0f}"'
     r = _RADIUS - _LINE / 2
     at = f'cx="{x:.0f}" cy="{y:.0f}"'
-    around_ = 2 * 3.14159265 * r
+    around_ = 2 * math.pi * r
     if level == "impossible":
         shapes = f'<circle {at} r="{r:.0f}" {outline}/><circle {at} r="{r - 2.1 * _LINE:.0f}" {outline}/>'
     elif level == "notation":
         dash = around_ / 9
         shapes = f'<circle {at} r="{r:.0f}" {outline} stroke-dasharray="{0.62 * dash:.1f} {0.38 * dash:.1f}"/>'
     elif level == "advice":
-        dash = around_ / 20
+        dash = around_ / 18
         shapes = (
-            f'<circle {at} r="{r:.0f}" {outline} stroke-linecap="round" stroke-dasharray="0.1 {dash - 0.1:.2f}"/>'
+            f'<circle {at} r="{r:.0f}" fill="none" stroke="{PENCIL}" stroke-width="{1.35 * _LINE:.0f}" '
+            f'stroke-linecap="round" stroke-dasharray="0.1 {dash - 0.1:.2f}"/>'
         )
     else:
         shapes = f'<circle {at} r="{r:.0f}" {outline}/>'

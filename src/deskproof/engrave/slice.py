@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from deskproof.document import Document
-from deskproof.edits import Edit
+from deskproof.edits import ChangeEdit, ChangeRef, Edit
 from deskproof.engrave.render import Engraving, engrave
 from deskproof.musicxml.slices import Source
 from deskproof.score import TIE_STOP, NoteRef, Score
@@ -30,7 +30,7 @@ class Desk:
 
     def __init__(self, document: Document) -> None:
         self.document = document
-        self._source: Source | None = None
+        self._sources: dict[tuple[Edit, ...], Source] = {}
         self._kept: dict[Bars, Engraving] = {}
 
     def engraving(self, bars: Bars) -> Engraving:
@@ -43,14 +43,26 @@ class Desk:
         """
         found = self._kept.get(bars)
         if found is None:
-            if self._source is None:
-                self._source = Source.of(self.document.written())
-            cut = self._source.cut(bars.parts, bars.first, bars.last, bars.edits, bars.names)
+            inside = [edit for edit in bars.edits if not isinstance(edit, ChangeEdit)]
+            if len(inside) == len(bars.edits):
+                source, edits = self._source(()), inside
+            else:
+                source, edits = self._source(bars.edits), []
+            cut = source.cut(bars.parts, bars.first, bars.last, edits, bars.names)
             found = self._kept[bars] = engrave(cut)
         return found
 
+    def _source(self, edits: tuple[Edit, ...]) -> Source:
+        """The document, or the document with edits, parsed once."""
+        if edits not in self._sources:
+            document = self.document.with_edits(edits) if edits else self.document
+            self._sources[edits] = Source.of(document.written())
+        return self._sources[edits]
 
-def bars_of(score: Score, notes: Iterable[NoteRef], edits: Sequence[Edit] = (), most: int = MOST_BARS) -> Bars | None:
+
+def bars_of(
+    score: Score, notes: Iterable[NoteRef | ChangeRef], edits: Sequence[Edit] = (), most: int = MOST_BARS
+) -> Bars | None:
     """The bars where the first of these notes stand: from the first note on, at most ``most``, of all parts named.
 
     Notes further on are left out, and so are bars behind a bar without any of the notes. Where ties come in from

@@ -96,4 +96,4 @@ def _metre(children: tuple[tuple[str, str], ...], grid: int) -> Time:
     quarters = Fraction(0)
     for text, unit in zip(beats, units, strict=False):
         quarters += Fraction(4 * sum(int(piece) for piece in text.split("+") if piece.strip().isdecimal()), unit)
-    return Time("+".join(beats), units[-1] if units else 4, int(min(quarters, LONGEST_BAR) * grid))
+    return Time("+".join(beats), units[-1] if units else 4, int(min(quarters, Fraction(LONGEST_BAR)) * grid))

@@ -24,7 +24,6 @@ from deskproof.edits import (
     Respell,
     SetClef,
     SetKey,
-    SetTranspose,
 )
 from deskproof.score import NoteRef
 
@@ -340,9 +339,11 @@ def _rows(edit: ChangeEdit) -> list[tuple[str, str]]:
 def _inserted(edit: ChangeEdit, note: FoundNote, data: bytes, codec: str) -> Splice:
     """A new key, clef or transposition before a note: into the attributes that stand there, or into new ones."""
     there = note.attributes
+    if not data.startswith("<note".encode(codec), note.start):
+        raise EditError(f"line {note.line}: the note comes from an entity of the file; it cannot be edited there.")
     if there is not None and there.children:
         before = _before(KINDS[type(edit)], there.children)
-        between = _space_before((before or there.children)[0], data, codec)
+        between = _space_before(before[-1] if before else there.children[0], data, codec)
         at = before[-1].stop if before else there.element.content
         return Splice(at, at, between + _written(edit, between))
     between = _space_before(Element("note", note.start), data, codec)

@@ -92,8 +92,8 @@ def read_tree(root: etree._Element, name: str = "score") -> Score:
 def _grid(root: etree._Element) -> int:
     """Ticks a quarter to begin with: the least common multiple of the divisions of every first measure."""
     grid = 1
-    for pieces in _pieces(root).values():
-        divisions = notes.number(next(iter(pieces))[0].findtext("attributes/divisions")) if pieces else None
+    for rows in pieces(root).values():
+        divisions = notes.number(rows[0][0].findtext("attributes/divisions")) if rows else None
         if divisions is not None and divisions > 0:
             grid = math.lcm(grid, Fraction(divisions).numerator)
     return grid
@@ -103,10 +103,10 @@ def _read(root: etree._Element, grid: int, name: str) -> Score:
     remarks: dict[str, None] = {}
     declared = dict(_declared_parts(root))
     parts: list[Part] = []
-    for part_id, pieces in _pieces(root).items():
+    for part_id, rows in pieces(root).items():
         part_name, abbreviation, instruments = declared.get(part_id, (part_id, "", {}))
         reader = PartReader(grid, f"{name}: part {part_id}", remarks)
-        measures = tuple(reader.measure(content, i, owner) for i, (content, owner) in enumerate(pieces))
+        measures = tuple(reader.measure(content, i, owner) for i, (content, owner) in enumerate(rows))
         parts.append(Part(part_id, part_name, abbreviation, instruments, measures))
     if not parts or not any(part.measures for part in parts):
         raise ReadError(f"{name}: the score has no measures. Nothing was exported; export it again.")
@@ -125,7 +125,7 @@ def _read(root: etree._Element, grid: int, name: str) -> Score:
 _NOTHING = etree.Element("measure")
 
 
-def _pieces(root: etree._Element) -> dict[str, list[tuple[etree._Element, etree._Element]]]:
+def pieces(root: etree._Element) -> dict[str, list[tuple[etree._Element, etree._Element]]]:
     """Part id -> for each measure the element that holds its content and the one that holds its number.
 
     In a partwise score the two are one; in a timewise one the content stands in <part> inside <measure>. A part
@@ -141,9 +141,9 @@ def _pieces(root: etree._Element) -> dict[str, list[tuple[etree._Element, etree.
         return found
     for i, measure in enumerate(root.iterfind("measure")):
         for k, element in enumerate(measure.iterfind("part")):
-            pieces = found.setdefault(element.get("id") or f"P{k + 1}", [])
-            pieces += [(_NOTHING, measure)] * (i - len(pieces))
-            pieces.append((element, measure))
+            rows = found.setdefault(element.get("id") or f"P{k + 1}", [])
+            rows += [(_NOTHING, measure)] * (i - len(rows))
+            rows.append((element, measure))
     return found
 
 

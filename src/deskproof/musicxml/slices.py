@@ -14,12 +14,11 @@ from fractions import Fraction
 
 from lxml import etree
 
-from deskproof.edits import Edit
+from deskproof.edits import NoteEdit
 from deskproof.errors import DeskproofError
 from deskproof.musicxml import editor
 from deskproof.musicxml.notes import number
-from deskproof.musicxml.reader import _pieces as pieces
-from deskproof.musicxml.reader import parser
+from deskproof.musicxml.reader import parser, pieces
 from deskproof.score import NoteRef
 
 # The children of <attributes> that the copy shows, in the order of MusicXML 4.0. <transpose> prints nothing.
@@ -104,7 +103,7 @@ class Source:
         return cls(etree.fromstring(data, parser()))
 
     def cut(
-        self, parts: Sequence[str], first: int, last: int, edits: Iterable[Edit] = (), names: bool = False
+        self, parts: Sequence[str], first: int, last: int, edits: Iterable[NoteEdit] = (), names: bool = False
     ) -> Slice:
         """Cut out measures.
 
@@ -114,8 +113,9 @@ class Source:
             Ids of the parts, in the order of the score.
         first, last : int
             Ordinals of the measures, both included.
-        edits : iterable of Edit
-            What is changed in the copy; edits of notes outside it are left out.
+        edits : iterable of NoteEdit
+            What is changed in the copy; edits of notes outside it are left out. (Edits of clef, key or
+            transposition may reach in from before: they are for the whole document.)
         names : bool
             Print the names of the parts.
 
