@@ -21,31 +21,31 @@ class Document:
     name: str
     container: container.Container
     score: Score
-    edits: tuple[Edit, ...] = ()
+    steps: tuple[tuple[Edit, ...], ...] = ()
+
+    @property
+    def edits(self) -> tuple[Edit, ...]:
+        """All edits since the file was read, in the order they were taken."""
+        return tuple(edit for step in self.steps for edit in step)
 
     def with_edits(self, edits: Sequence[Edit]) -> Document:
         """The next document: this one with more edits. Notes keep their references."""
-        return replace(self, score=apply(self.score, edits), edits=(*self.edits, *edits))
+        return replace(self, score=apply(self.score, edits), steps=(*self.steps, tuple(edits)))
 
     def moved(self, ref: NoteRef) -> NoteRef:
         """Where a note of document 0 stands now; edits of notes leave every note in its place."""
         return ref
 
     def written(self) -> bytes:
-        """The MusicXML document with all edits; without edits the bytes as read."""
-        return editor.write(self.container.score, _settled(self.edits))
+        """The MusicXML document with all edits, step after step; without edits the bytes as read."""
+        data = self.container.score
+        for step in self.steps:
+            data = editor.write(data, step)
+        return data
 
     def packed(self) -> bytes:
         """The whole file with all edits, compressed if it was compressed."""
         return self.container.packed(self.written())
-
-
-def _settled(edits: Sequence[Edit]) -> list[Edit]:
-    """Of several edits of the same thing of the same note, taken one after the other, the last."""
-    last: dict[tuple[NoteRef, type], Edit] = {}
-    for edit in edits:
-        last[edit.note, type(edit)] = edit
-    return list(last.values())
 
 
 def read(path: Path) -> Document:

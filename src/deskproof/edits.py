@@ -217,6 +217,8 @@ def _note(ref: NoteRef, note: Note, edits: list[NoteEdit]) -> Note:
         if isinstance(edit, SetOctave):
             note = note._replace(pitch=note.pitch._replace(octave=edit.octave))
         elif isinstance(edit, Respell):
+            if edit.alter not in SIGNS:
+                raise EditError(f"{ref}: no accidental alters by {edit.alter} semitones.")
             sign = SIGNS[edit.alter] if note.accidental else ""
             note = note._replace(pitch=Pitch(edit.step, edit.alter, edit.octave), accidental=sign)
         else:
@@ -231,7 +233,7 @@ def complete(score: Score, layouts: Sequence[Layout], edits: Sequence[Edit]) -> 
     new key signature other notes need one. Nothing that was missing before is added.
     """
     after = apply(score, edits)
-    extra: list[Edit] = []
+    done = tuple(edits)
     onwards = reaching(edits)
     for part_id, measures in touched(edits).items():
         i = next(i for i, part in enumerate(score.parts) if part.id == part_id)
@@ -240,8 +242,12 @@ def complete(score: Score, layouts: Sequence[Layout], edits: Sequence[Edit]) -> 
             layout = layout_of(after.parts[i])
             measures = measures | set(range(onwards[part_id], len(after.parts[i].measures)))
         known = {(m.measure, m.note.n) for m in missing(score.parts[i], layouts[i], measures)}
-        for lack in missing(after.parts[i], layout, measures):
-            if (lack.measure, lack.note.n) not in known:
-                assert lack.note.pitch is not None
-                extra.append(AddAccidental(NoteRef(part_id, lack.measure, lack.note.n), SIGNS[lack.note.pitch.alter]))
-    return (*edits, *extra)
+        extra: Sequence[Edit] = edits
+        while extra:  # an accidental that is added holds to the end of the bar, so it may call for another
+            extra = [
+                AddAccidental(NoteRef(part_id, lack.measure, lack.note.n), SIGNS[lack.note.pitch.alter])
+                for lack in missing(apply(score, done).parts[i], layout, measures)
+                if (lack.measure, lack.note.n) not in known and lack.note.pitch is not None
+            ]
+            done = (*done, *extra)
+    return done

@@ -62,6 +62,7 @@ class Rule:
     silent_when: str = ""
     merge: Callable[[Sequence[Numbers]], Numbers] | None = None
     spelling: bool = False  # the spelling is what the rule is about
+    reading: bool = False  # it rests on what the notes are read as: another reading of them explains it
     worse: tuple[str, ...] = ("count",)  # the figures of which more is worse
 
     def at(
@@ -91,6 +92,8 @@ class Finding:
     numbers: Numbers
     fold: Hashable = None
     near: int | None = None  # in measures; None: anywhere in the part
+    explains: frozenset[NoteRef] = field(default=frozenset(), compare=False)  # notes that it reads otherwise
+    because: str = field(default="", compare=False)  # the rule of the finding that this one follows from
     mends: tuple[Mend, ...] = field(default=(), compare=False)
     atoms: tuple[Finding, ...] = field(default=(), compare=False)
     id: str = field(default="", compare=False)  # its fingerprint, once the whole score is checked
@@ -115,11 +118,13 @@ def folded(findings: Iterable[Finding]) -> list[Finding]:
 
     Findings of one rule, level and part with equal ``fold`` are joined if each begins at most ``near`` measures
     after the one before it (None: wherever they are). The joined finding stands where the first stands and keeps
-    its ``atoms``.
+    its ``atoms``. Findings that follow from another (``because``) are left out.
     """
     ready: list[Finding] = []
     groups: dict[Hashable, list[list[Finding]]] = {}
     for one in findings:
+        if one.because:
+            continue
         if one.fold is None:
             ready.append(_join([one]))
             continue
@@ -131,6 +136,19 @@ def folded(findings: Iterable[Finding]) -> list[Finding]:
     ready.extend(_join(run) for runs in groups.values() for run in runs)
     ready.sort(key=in_score_order)
     return ready
+
+
+def with_causes(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """The findings of one part, those marked that follow from a finding which reads their notes otherwise."""
+    causes = {ref: one.rule.id for one in findings for ref in one.explains}
+    if not causes:
+        return tuple(findings)
+    return tuple(
+        replace(one, because=causes[one.notes[0]])
+        if one.rule.reading and one.notes and one.notes[0] in causes
+        else one
+        for one in findings
+    )
 
 
 def in_score_order(finding: Finding) -> tuple[int, int, int, int, str]:

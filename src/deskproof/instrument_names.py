@@ -33,11 +33,29 @@ class Hit(NamedTuple):
     key: int | None
 
 
+class Key(NamedTuple):
+    """A key in a name: its place among the tokens, whether "in" stands before it, its pitch class.
+
+    ``octave`` is 1 for "alto", -1 for "basso", 0 where nothing is said. ``ahead``: it stands before every instrument
+    ("F Horn"). ``signed``: with its flat or sharp, so that it is no mere letter; ``plain_b``: the letter B alone.
+    """
+
+    start: int
+    end: int
+    said: bool
+    pitch_class: int
+    octave: int = 0
+    ahead: bool = False
+    signed: bool = False
+    plain_b: bool = False
+
+
 class Reading(NamedTuple):
-    """The instruments in a name, in order, and the last key that stands in it."""
+    """The instruments in a name, in order, the last key that stands in it, and all keys."""
 
     hits: tuple[Hit, ...]
     key: int | None
+    keys: tuple[Key, ...] = ()
 
 
 _ORDINAL = re.compile(r"\d+(?:st|nd|rd|th|er|re|eme|ere|me|mo|ma|da|do|za|ten|tes|te|ten|[aoe°º])?(?![a-z])")
@@ -57,6 +75,7 @@ _ACCIDENTAL = {
     **{f"{letter}flat": (_LETTER[letter] - 1) % 12 for letter in "cdega"},
     **{f"{letter}sharp": (_LETTER[letter] + 1) % 12 for letter in "cdfga"},
     **{f"{syllable}b": (pitch - 1) % 12 for syllable, pitch in _SYLLABLE.items()},
+    **{f"{syllable}sharp": (pitch + 1) % 12 for syllable, pitch in _SYLLABLE.items()},
     "bb": 10,
     "bflat": 10,
     "es": 3,
@@ -67,10 +86,10 @@ _ACCIDENTAL = {
     "cis": 1,
 }
 # Words after a key that say which of two octaves: "Corni in B basso".
-_HIGH_OR_LOW = frozenset({
-    "basso", "bassa", "bassi", "alto", "alta", "alti", "tief", "hoch", "grave", "aigu", "acuto",
-    "low", "high",
-})  # fmt: skip
+_HIGH_OR_LOW = {
+    **dict.fromkeys(("basso", "bassa", "bassi", "tief", "grave", "low"), -1),
+    **dict.fromkeys(("alto", "alta", "alti", "hoch", "aigu", "acuto", "high"), 1),
+}
 # Words that may stand beside a name of one or two letters without changing it.
 _BESIDE = frozenset({
     "i", "ii", "iii", "iv", "v", "vi", "vii", "viii", "ix", "x", "solo", "soli", "tutti", "div",
@@ -86,21 +105,12 @@ class Token(NamedTuple):
     fresh: bool
 
 
-class _Key(NamedTuple):
-    """A key in a name: its place among the tokens, whether "in" stands before it, its pitch class."""
-
-    start: int
-    end: int
-    said: bool
-    pitch_class: int
-
-
 def read_name(name: str, phrases: Phrases) -> Reading:
     """Find the instruments and the key in a printed name."""
     tokens = tokens_of(name)
     hits: list[Hit] = []
     starts: list[int] = []
-    keys: list[_Key] = []
+    keys: list[Key] = []
     i = 0
     while i < len(tokens):
         length, ids = _longest(phrases, tokens, i)
@@ -115,12 +125,16 @@ def read_name(name: str, phrases: Phrases) -> Reading:
             i += 1
             continue
         end = i + said + used
-        keys.append(_Key(i, end, said, pitch_class))
-        i = end + (said and end < len(tokens) and tokens[end].word in _HIGH_OR_LOW)
-    return Reading(_with_keys(hits, starts, keys, phrases), keys[-1].pitch_class if keys else None)
+        octave = _HIGH_OR_LOW.get(tokens[end].word, 0) if said and end < len(tokens) else 0
+        first = tokens[i + said].word
+        signed = used > 1 or first in _ACCIDENTAL
+        keys.append(Key(i, end, said, pitch_class, octave, not hits, signed, first == "b" and used == 1))
+        i = end + abs(octave)
+    placed = _with_keys(hits, starts, keys, phrases)
+    return Reading(placed, keys[-1].pitch_class if keys else None, tuple(keys))
 
 
-def _with_keys(hits: list[Hit], starts: list[int], keys: list[_Key], phrases: Phrases) -> tuple[Hit, ...]:
+def _with_keys(hits: list[Hit], starts: list[int], keys: list[Key], phrases: Phrases) -> tuple[Hit, ...]:
     """Give each key to the instrument it stands beside.
 
     "in A" belongs to the instrument before it; a bare "A" to the one before it if that comes in

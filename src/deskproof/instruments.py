@@ -25,6 +25,7 @@ __all__ = [
     "all_instruments",
     "by_id",
     "by_name",
+    "crooks_in_name",
     "identify",
     "key_in_name",
     "nearest",
@@ -169,6 +170,36 @@ def key_in_name(name: str) -> int | None:
     (3, 10, None)
     """
     return _read_name(name).key
+
+
+class Crook(NamedTuple):
+    """The key that a name gives its instrument.
+
+    ``keys`` are the pitch classes it may mean (B alone: B flat, or in English B), ``octave`` 1 for "alto", -1 for
+    "basso", 0 unsaid. ``sure`` is False for a letter before the instrument, which may be short for something else.
+    """
+
+    keys: frozenset[int]
+    octave: int
+    sure: bool
+
+
+@lru_cache(maxsize=1024)
+def crooks_in_name(name: str) -> tuple[Crook, ...]:
+    """The keys that a name gives its instrument; a letter behind it ("Horn A", the first of two) is none.
+
+    Examples
+    --------
+    >>> [sorted(crook.keys) for crook in crooks_in_name("Cor en fa♯")]
+    [[6]]
+    >>> crooks_in_name("Corni in Si♭ basso")[0].octave, crooks_in_name("Trumpet B")
+    (-1, ())
+    """
+    return tuple(
+        Crook(frozenset({10, 11} if key.plain_b else {key.pitch_class}), key.octave, key.said or key.signed)
+        for key in _read_name(name).keys
+        if key.said or key.signed or key.ahead
+    )
 
 
 def with_crook(instrument: Instrument, semitones: int) -> Instrument:

@@ -12,7 +12,7 @@ from deskproof.errors import DeskproofError
 from deskproof.findings import Effect, Finding, Mend, folded
 from deskproof.forces import Forces
 from deskproof.recheck import recheck
-from deskproof.state import state_of
+from deskproof.state import State, state_of
 
 
 class MendError(DeskproofError):
@@ -59,23 +59,25 @@ def chosen(
 def take(document: Document, report: Report, mends: Sequence[Mend]) -> Taken:
     """Take mends together. Those that clash with one taken before, or would bring new findings with it, are left."""
     state = report.state
-    together = [edit for mend in mends for edit in mend.edits]
-    try:
-        if not recheck(state, together).new:
-            return Taken(document.with_edits(_once(together)), ())
-    except EditError:
-        pass
+    kept = _once(edit for mend in mends for edit in mend.edits)
     left = []
-    for mend in mends:
-        try:
-            if recheck(state, mend.edits).new:
+    if not _goes(state, kept):
+        kept = []
+        for mend in mends:
+            wider = _once([*kept, *mend.edits])
+            if _goes(state, wider):
+                kept = wider
+            else:
                 left.append(mend)
-                continue
-            document = document.with_edits(mend.edits)
-            state = state_of(document.score, state.forces, tuple(state.spans))
-        except EditError:
-            left.append(mend)
-    return Taken(document, tuple(left))
+    return Taken(document.with_edits(kept), tuple(left))
+
+
+def _goes(state: State, edits: Sequence[Edit]) -> bool:
+    """Whether no two of the edits clash and none brings a new finding."""
+    try:
+        return not recheck(state, edits).new
+    except EditError:
+        return False
 
 
 def _once(edits: Iterable[Edit]) -> list[Edit]:

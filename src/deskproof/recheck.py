@@ -9,12 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from deskproof.edits import Edit, apply, touched
-from deskproof.families import FAMILIES
+from deskproof.accidentals import as_exported
+from deskproof.edits import Edit, apply, reaching, touched
+from deskproof.families import FAMILIES, Context
 from deskproof.findings import Finding
-from deskproof.score import TIE_START, TIE_STOP, Part
+from deskproof.page import Layout, layout_of
+from deskproof.score import TIE_START, TIE_STOP, Part, Score
+from deskproof.spans import Line
 from deskproof.state import State, state_of
-from deskproof.timeline import realise_part
+from deskproof.timeline import Frame, realise_part
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,34 +47,62 @@ def recheck(state: State, edits: Sequence[Edit], whole: bool = False) -> Change:
         before = [one for atoms in state.atoms.values() for one in atoms]
         now = [one for atoms in fresh.atoms.values() for one in atoms]
         return difference(before, now)
-    for part_id, measures in touched(edits).items():
-        for i, part in enumerate(after.parts):
-            if part.id != part_id or i not in state.spans:
+    frame = state.timeline.frame
+    onwards = reaching(edits)
+    layouts = tuple(
+        layout_of(part) if part.id in onwards else layout
+        for part, layout in zip(after.parts, state.timeline.layouts, strict=True)
+    )
+    if onwards:
+        after = as_exported(after, layouts)
+    changed = touched(edits)
+    for i, part in enumerate(after.parts):
+        if i not in state.spans or not (onwards or part.id in changed):
+            continue
+        line = _line_of(state, after, layouts, i) if part.id in onwards else state.lines[i]
+        measures = changed.get(part.id, set())
+        if part.id in onwards:
+            measures = measures | set(range(onwards[part.id], len(part.measures)))
+        for family in FAMILIES:
+            if part.id not in changed and not family.looks_around:
                 continue
-            for family in FAMILIES:
-                window = closed(part, {m + d for m in measures for d in range(-family.reach, family.reach + 1)})
-                layout, frame = state.timeline.layouts[i], state.timeline.frame
-                spans = state.lines[i].spans(realise_part(part, layout, frame, window))
-                context = state.context(after, window)
-                now.extend(family.check(family.plan(spans, context), spans, context))
-                before.extend(one for one in state.atoms[family.name, i] if one.place.measure in window)
+            if family.reach is None:
+                window = frozenset(range(len(part.measures)))
+            else:
+                near = {m + d for m in measures for d in range(-family.reach, family.reach + 1)}
+                window = closed(part, near, frame)
+            spans = line.spans(realise_part(part, layouts[i], frame, window))
+            context = Context(after, frame, layouts, state.forces, window)
+            now.extend(family.check(family.plan(spans, context), spans, context))
+            before.extend(one for one in state.atoms[family.name, i] if one.place.measure in window)
     return difference(before, now)
 
 
-def closed(part: Part, measures: Iterable[int]) -> frozenset[int]:
-    """The measures, and with them those that ties bind to them."""
+def _line_of(state: State, score: Score, layouts: Sequence[Layout], index: int) -> Line:
+    """Which instrument a part is at each place, told again because its transpositions have changed."""
+    line = Line(index, score.parts[index], layouts[index])
+    line.follow_changes({other.first.kind for other in state.lines if other.index != index and other.first})
+    line.judge_voice(realise_part(score.parts[index], layouts[index], state.timeline.frame))
+    line.role = state.lines[index].role
+    return line
+
+
+def closed(part: Part, measures: Iterable[int], frame: Frame) -> frozenset[int]:
+    """The measures, and with them those that ties bind to them in the order of playing."""
     found = {m for m in measures if 0 <= m < len(part.measures)}
-    for m in sorted(found):
-        at = m
-        while at - 1 >= 0 and any(n.flags & TIE_STOP and n.start == 0 for n in part.measures[at].notes):
-            at -= 1
-            found.add(at)
-        at = m
-        while at + 1 < len(part.measures) and any(
-            n.flags & TIE_START and n.start + n.length >= part.measures[at].length for n in part.measures[at].notes
-        ):
-            at += 1
-            found.add(at)
+    waiting = list(found)
+    while waiting:
+        m = waiting.pop()
+        measure = part.measures[m]
+        near: set[int] = set()
+        if any(n.flags & TIE_STOP and n.start == 0 for n in measure.notes):
+            near |= frame.played_before.get(m, set())
+        if any(n.flags & TIE_START and n.start + n.length >= measure.length for n in measure.notes):
+            near |= frame.played_after.get(m, set())
+        for other in near - found:
+            if other < len(part.measures):
+                found.add(other)
+                waiting.append(other)
     return frozenset(found)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from deskproof.accidentals import as_exported
 from deskproof.families import FAMILIES, Context, Plan
-from deskproof.findings import Finding
+from deskproof.findings import Finding, with_causes
 from deskproof.forces import Forces
 from deskproof.score import Score
 from deskproof.spans import Line, Span, lines_of
@@ -50,9 +50,14 @@ def state_of(score: Score, forces: Forces | None = None, parts: Sequence[int] | 
     spans = {i: lines[i].spans(timeline.parts[i]) for i in chosen}
     state = State(timeline, forces, lines, spans, {}, {})
     context = state.context()
-    for family in FAMILIES:
-        for i in chosen:
+    for i in chosen:
+        found: list[tuple[str, Finding]] = []
+        for family in FAMILIES:
             plan = family.plan(spans[i], context)
             state.plans[family.name, i] = plan
-            state.atoms[family.name, i] = tuple(family.check(plan, spans[i], context))
+            found += [(family.name, one) for one in family.check(plan, spans[i], context)]
+        atoms: dict[str, list[Finding]] = {family.name: [] for family in FAMILIES}
+        for (name, _), one in zip(found, with_causes([one for _, one in found]), strict=True):
+            atoms[name].append(one)
+        state.atoms.update({(name, i): tuple(rows) for name, rows in atoms.items()})
     return state

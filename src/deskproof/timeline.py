@@ -10,6 +10,7 @@ from bisect import bisect_right
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import NamedTuple
 
 from deskproof import facts
@@ -80,6 +81,22 @@ class Frame:
         found: dict[int, int] = {}
         for play in self.plays:
             found.setdefault(play.measure, play.onset)
+        return found
+
+    @cached_property
+    def played_before(self) -> dict[int, set[int]]:
+        """Measure ordinal -> the measures that are played right before it."""
+        found: dict[int, set[int]] = {}
+        for one, two in pairwise(self.plays):
+            found.setdefault(two.measure, set()).add(one.measure)
+        return found
+
+    @cached_property
+    def played_after(self) -> dict[int, set[int]]:
+        """Measure ordinal -> the measures that are played right after it."""
+        found: dict[int, set[int]] = {}
+        for one, two in pairwise(self.plays):
+            found.setdefault(one.measure, set()).add(two.measure)
         return found
 
     @cached_property

@@ -42,7 +42,8 @@ class Family:
 
     ``scope`` says what one call of ``plan`` and ``check`` sees: the spans of one ``player``, of a ``group``, or of
     the whole ``score``. ``check`` gives findings note by note; ``mends`` offers ways out of a folded finding, which
-    are verified before anybody sees them. ``reach`` is by how many measures an edit can matter beyond its own bar.
+    are verified before anybody sees them. ``reach`` is by how many measures an edit can matter beyond its own bar;
+    None: anywhere in the part. ``looks_around``: keys and transpositions of other parts matter too.
     """
 
     name: str
@@ -51,4 +52,5 @@ class Family:
     check: Callable[[Plan, Sequence[Span], Context], Iterable[Finding]]
     mends: Callable[[Finding, Sequence[Span], Context], Iterable[Mend]]
     rules: tuple[Rule, ...]
-    reach: int = 1
+    reach: int | None = 1
+    looks_around: bool = False

@@ -6,6 +6,7 @@ Files 1.0" (RP-001). Nothing is guessed here about bars, instruments or spelling
 
 from __future__ import annotations
 
+import contextlib
 import io
 import struct
 from collections import deque
@@ -175,6 +176,8 @@ class _Reader:
     def __init__(self, file: MidiFile, track: Track, where: str) -> None:
         self.file, self.track, self.where = file, track, where
         self.down: dict[tuple[int, int], deque[int]] = {}
+        self.early: dict[tuple[int, int], int] = {}  # tick of the last note-off that found nothing down
+        self.let_go_early: set[int] = set()
         self.programs: dict[int, int] = {}
         self.pedals: dict[tuple[int, str], bool] = {}
         self.bent = False
@@ -207,7 +210,7 @@ class _Reader:
 
     def _events(self, body: bytes, start: int) -> Any:
         """mido's messages of a track chunk; a damaged key, metre or tempo event is passed over with a remark."""
-        import mido
+        import mido  # type: ignore[import-untyped]
 
         self._look_for_endless_numbers(body, start)
         header = struct.pack(">4sLHHH4sL", b"MThd", 6, 0, 1, 480, b"MTrk", len(body))
@@ -234,17 +237,27 @@ class _Reader:
     def _look_for_endless_numbers(self, body: bytes, start: int) -> None:
         """Refuse a number of thousands of bytes, which would take mido the square of that time to read."""
         run = 0
-        longest = body.translate(_HIGH).split(b"\0")
-        for piece in longest:
+        for piece in body.translate(_HIGH).split(b"\0"):
             if len(piece) > _LONGEST_NUMBER_RUN:
                 raise MidiError(
-                    f"{self.where}: from byte {start + run} of the file on there are no events. Export or copy it again."
+                    f"{self.where}: from byte {start + run} of the file on there are no events. "
+                    "Export or copy it again."
                 )
             run += len(piece) + 1
 
     def _on(self, tick: int, channel: int, key: int) -> None:
+        """A note begins. Some writers put all note-offs of a tick first, even that of a note of no length.
+
+        So a note whose off came just before it, and which is struck again before another, has no length.
+        """
         rows = self.track.notes
-        self.down.setdefault((channel, key), deque()).append(len(rows))
+        waiting = self.down.setdefault((channel, key), deque())
+        if waiting and waiting[0] in self.let_go_early:
+            at = waiting.popleft()
+            rows[at] = rows[at]._replace(end=rows[at].onset)
+        if self.early.pop((channel, key), None) == tick:
+            self.let_go_early.add(len(rows))
+        waiting.append(len(rows))
         rows.append(Struck(len(rows), tick, -1, channel, key, self.programs.get(channel)))
 
     def _off(self, tick: int, channel: int, key: int) -> None:
@@ -253,6 +266,8 @@ class _Reader:
         if waiting:
             at = waiting.popleft()
             self.track.notes[at] = self.track.notes[at]._replace(end=tick)
+        else:
+            self.early[channel, key] = tick
 
     def _pedal(self, tick: int, channel: int, kind: str, down: bool) -> None:
         if self.pedals.get((channel, kind), False) != down:
@@ -265,13 +280,16 @@ class _Reader:
             if event.tempo > 0:
                 self.file.tempos.append((tick, event.tempo))
             else:
-                self.file.remarks.append(f"{self.where}, tick {tick}: a quarter note of no length; the tempo before is kept.")
+                self.file.remarks.append(
+                    f"{self.where}, tick {tick}: a quarter note of no length; the tempo before is kept."
+                )
         elif kind == "time_signature":
             if event.numerator > 0 and event.denominator <= 64:
                 self.file.metres.append((tick, event.numerator, event.denominator))
             else:
                 self.file.remarks.append(
-                    f"{self.where}, tick {tick}: a metre of {event.numerator}/{event.denominator}; the one before is kept."
+                    f"{self.where}, tick {tick}: a metre of {event.numerator}/{event.denominator}; "
+                    "the one before is kept."
                 )
         elif kind == "key_signature":
             minor = event.key.endswith("m")
@@ -283,6 +301,9 @@ class _Reader:
 
     def _close(self, tick: int, ended: bool) -> None:
         rows = self.track.notes
+        for i in self.let_go_early:
+            if rows[i].end < 0:
+                rows[i] = rows[i]._replace(end=rows[i].onset)
         hanging = [i for i, row in enumerate(rows) if row.end < 0]
         for i in hanging:
             rows[i] = rows[i]._replace(end=tick)
@@ -325,8 +346,6 @@ _FIFTHS = {name: i - 7 for i, name in enumerate(_MAJORS)} | {f"{name}m": i - 7 f
 
 def _text(raw: str) -> str:
     """A text event: the standard says ASCII; UTF-8 where it is that, else Latin-1 as mido reads it."""
-    try:
+    with contextlib.suppress(UnicodeDecodeError, UnicodeEncodeError):
         raw = raw.encode("latin-1").decode("utf-8")
-    except (UnicodeDecodeError, UnicodeEncodeError):
-        pass
     return " ".join("".join(c if c.isprintable() else " " for c in raw).split())

@@ -9,9 +9,11 @@ from deskproof.midi.file import MidiFile
 
 
 def share_on_grid(file: MidiFile) -> Fraction:
-    """The share of the onsets that stand on a twelfth or a sixteenth of a quarter, rounded to the file's tick.
+    """The share of onsets on a twelfth or a sixteenth of a quarter (rounded to a tick), less what chance would give.
 
-    Every tick at which something begins counts once. 1 if there are no notes.
+    Every tick at which something begins counts once. Chance puts as many on the grid as it has of the ticks: with
+    480 ticks a quarter a twentieth, with 24 all of them. 0 is chance, 1 means that all stand on the grid; also 1 if
+    there are no onsets, or no ticks beside the grid.
 
     Raises
     ------
@@ -23,9 +25,11 @@ def share_on_grid(file: MidiFile) -> Fraction:
     division = file.division
     grid = {round(Fraction(i * division, parts)) % division for parts in (12, 16) for i in range(parts)}
     onsets = {note.onset for track in file.tracks for note in track.notes}
-    if not onsets:
+    if not onsets or len(grid) == division:
         return Fraction(1)
-    return Fraction(sum(onset % division in grid for onset in onsets), len(onsets))
+    share = Fraction(sum(onset % division in grid for onset in onsets), len(onsets))
+    chance = Fraction(len(grid), division)
+    return (share - chance) / (1 - chance)
 
 
 def is_played(file: MidiFile) -> bool:

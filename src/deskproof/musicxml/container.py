@@ -111,7 +111,7 @@ def _root_file(archive: zipfile.ZipFile, name: str) -> str:
             raise ContainerError(f"{name}: its {_CONTAINER} is not XML ({error.msg}). Export it again.") from None
         for element in root.iter("{*}rootfile"):
             path = element.get("full-path")
-            if path in names and element.get("media-type", "").endswith(("", "musicxml+xml", "xml")):
+            if path in names and element.get("media-type", "xml").endswith(("xml", "musicxml")):
                 return str(path)
     for entry in names:
         if entry.endswith((".musicxml", ".xml")) and not entry.startswith("META-INF/"):

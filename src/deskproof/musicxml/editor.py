@@ -111,6 +111,7 @@ def write(data: bytes, edits: Sequence[Edit]) -> bytes:
         return data
     codec = codec_of(data)
     found = locate(data, {edit.note for edit in edits})
+    signed = {edit.note for edit in edits if isinstance(edit, AddAccidental)}
     splices: list[Splice] = []
     for edit in edits:
         at = found.get(edit.note)
@@ -118,7 +119,7 @@ def write(data: bytes, edits: Sequence[Edit]) -> bytes:
             raise EditError(f"{edit.note} is not in this score; check the file that the mends were made for.")
         if not isinstance(edit, ChangeEdit):
             assert isinstance(at, FoundNote)
-            splices.extend(_splices(edit, at, data, codec))
+            splices.extend(_splices(edit, at, data, codec, edit.note in signed))
         elif isinstance(at, FoundNote):
             splices.append(_inserted(edit, at, data, codec))
         else:
@@ -187,6 +188,7 @@ class _Locator:
         self.change: FoundChange | None = None
         self.counts: dict[str, int] = {}
         self.open: list[Element] = []
+        self.foreign: int | None = None  # depth of an element born of an entity; the reader opens none
         self.parser = expat.ParserCreate()
         self.parser.StartElementHandler = self._start
         self.parser.EndElementHandler = self._end
@@ -200,6 +202,10 @@ class _Locator:
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         depth = len(self.path)
         self.path.append(name)
+        if self.foreign is None and 0 < depth < 4 and not self._stands(name):
+            self.foreign = depth
+        if self.foreign is not None:
+            return
         if depth == 0:
             self.timewise = name == "score-timewise"
         elif depth in (1, 2) and name == "part":
@@ -244,7 +250,7 @@ class _Locator:
     def _element(self, name: str) -> Element:
         """The element that begins here."""
         at = self.parser.CurrentByteIndex
-        if not self.data.startswith(f"<{name}".encode(self.codec), at):
+        if not self._stands(name):
             what = "note" if self.note is not None else "place"
             raise EditError(
                 f"part {self.part}, measure {self.measure}: the {what} comes from an entity of the file; "
@@ -253,6 +259,10 @@ class _Locator:
         element = Element(name, at, self._behind_tag(at))
         self.open.append(element)
         return element
+
+    def _stands(self, name: str) -> bool:
+        """Whether the element that begins now stands in the bytes, and is not born of an entity."""
+        return self.data.startswith(f"<{name}".encode(self.codec), self.parser.CurrentByteIndex)
 
     def _part(self, part_id: str | None) -> None:
         """Name the part as the reader does; in a timewise score its measures are counted outside it."""
@@ -268,6 +278,11 @@ class _Locator:
 
     def _end(self, name: str) -> None:
         path = self.path
+        if self.foreign is not None:
+            path.pop()
+            if len(path) == self.foreign:
+                self.foreign = None
+            return
         if self.note is not None:
             kept = self._kept(len(path) - 1)
         elif self.attributes is not None and len(path) > 3 and path[3] == "attributes":
@@ -378,37 +393,45 @@ def _deeper(between: str) -> str:
     return between + ("\t" if between.endswith("\t") else "  ")
 
 
-def _splices(edit: NoteEdit, note: FoundNote, data: bytes, codec: str) -> list[Splice]:
+def _splices(edit: NoteEdit, note: FoundNote, data: bytes, codec: str, signed: bool) -> list[Splice]:
+    """The splices of one edit of a note. ``signed``: another edit writes the note's accidental."""
     if isinstance(edit, AddAccidental):
         return [_accidental(note, edit.sign, data, codec)]
     if not isinstance(edit, Respell):
-        return [_text(note, "octave", str(edit.octave))]
-    splices = [_text(note, "step", edit.step), _text(note, "octave", str(edit.octave))]
+        return [_text(note, "octave", str(edit.octave), codec)]
+    splices = [_text(note, "step", edit.step, codec), _text(note, "octave", str(edit.octave), codec)]
     alter = note.child("alter")
     if alter is not None and edit.alter == 0:
         splices.append(Splice(alter.start - len(_space_before(alter, data, codec).encode(codec)), alter.stop, ""))
     elif alter is not None:
-        splices.append(Splice(alter.content, alter.content_stop, str(edit.alter)))
+        splices.append(_filled(alter, str(edit.alter), codec))
     elif edit.alter != 0:
         step = note.child("step")
         assert step is not None
         splices.append(Splice(step.stop, step.stop, f"{_space_before(step, data, codec)}<alter>{edit.alter}</alter>"))
-    if note.child("accidental") is not None:
+    if note.child("accidental") is not None and not signed:
         splices.append(_accidental(note, SIGNS[edit.alter], data, codec))
     return splices
 
 
-def _text(note: FoundNote, name: str, text: str) -> Splice:
+def _filled(element: Element, text: str, codec: str) -> Splice:
+    """Another text in an element; an empty-element tag is opened for it."""
+    if element.content == element.stop:
+        return Splice(element.stop - len("/>".encode(codec)), element.stop, f">{text}</{element.name}>")
+    return Splice(element.content, element.content_stop, text)
+
+
+def _text(note: FoundNote, name: str, text: str, codec: str) -> Splice:
     element = note.child(name)
     if element is None:
         raise EditError(f"line {note.line}: the note has no <{name}>; it cannot be edited.")
-    return Splice(element.content, element.content_stop, text)
+    return _filled(element, text, codec)
 
 
 def _accidental(note: FoundNote, sign: str, data: bytes, codec: str) -> Splice:
     present = note.child("accidental")
     if present is not None:
-        return Splice(present.content, present.content_stop, sign)
+        return _filled(present, sign, codec)
     before = [e for e in note.children if e.name in _BEFORE_ACCIDENTAL]
     if not before:
         raise EditError(f"line {note.line}: the note has no content; it cannot be edited.")

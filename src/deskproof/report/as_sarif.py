@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
+from urllib.parse import quote
 
 from deskproof import __version__
 from deskproof.findings import Finding
@@ -55,7 +56,7 @@ def joined(logs: Sequence[dict[str, Any]]) -> dict[str, Any]:
 
 def _result(file: str, state: State, finding: Finding, lines: Mapping[NoteRef, int]) -> dict[str, Any]:
     part = state.score.parts[finding.place.part]
-    physical: dict[str, Any] = {"artifactLocation": {"uri": file.replace("\\", "/")}}
+    physical: dict[str, Any] = {"artifactLocation": {"uri": quote(file.replace("\\", "/"), safe="/:")}}
     line = next((lines[ref] for ref in finding.notes if ref in lines), None)
     if line is not None:
         physical["region"] = {"startLine": line}

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from deskproof.findings import Finding
+from deskproof.score import GRACE
 from deskproof.state import State
 
 _HALVES = {
@@ -52,5 +53,13 @@ def spot(state: State, part: int, measure: int, start: int) -> Spot:
 
 
 def spot_of(state: State, finding: Finding) -> Spot:
-    """The place of a finding."""
-    return spot(state, finding.place.part, finding.place.measure, finding.place.start)
+    """The place of a finding; a grace note's onset is the one it is played at, before the beat."""
+    place = finding.place
+    found = spot(state, place.part, place.measure, place.start)
+    part = state.score.parts[place.part]
+    ref = finding.notes[0] if finding.notes else None
+    if ref is None or not part.measures[ref.measure].notes[ref.n].flags & GRACE:
+        return found
+    events = state.timeline.parts[place.part]
+    event = next((e for e in events if (e.measure, e.note.n) == (ref.measure, ref.n)), None)
+    return found if event is None else replace(found, onset_us=state.timeline.frame.times_us(event)[0])
