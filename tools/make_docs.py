@@ -1,4 +1,5 @@
-"""Writes the generated pages: docs/findings/ (one page a rule) and docs/facts.md (every figure with its source).
+"""Writes the generated pages: docs/findings/ (one page a rule), docs/facts.md (every figure with its source), and the
+output of the demo in the README.
 
 Run by ``make docs``; a test holds that the pages are current.
 """
@@ -8,19 +9,44 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from deskproof import facts, instruments
+from deskproof import document, facts, instruments
+from deskproof.check import check
+from deskproof.demo import SCORE
 from deskproof.families import rules
 from deskproof.pages import basis_text, value_text
+from deskproof.report import as_text
 
 DOCS = Path(__file__).parents[1] / "docs"
 
 
 def pages() -> dict[Path, str]:
     """Path -> text of every generated page."""
-    found = {DOCS / "facts.md": facts_page(), DOCS / "findings" / "README.md": index_page()}
+    found = {
+        DOCS / "facts.md": facts_page(),
+        DOCS / "findings" / "README.md": index_page(),
+        DOCS.parent / "README.md": readme(),
+    }
     for rule in rules():
         found[DOCS / "findings" / f"{rule.id}.md"] = rule_page(rule.id)
     return found
+
+
+WIDTH = 100  # of the demo's output in the README
+
+
+def readme() -> str:
+    """The README with the real output of the demo in it."""
+    text = (DOCS.parent / "README.md").read_text("utf-8")
+    head, _, rest = text.partition(BEGIN)
+    _, _, tail = rest.partition(END)
+    report = check(document.read(SCORE).score)
+    name = SCORE.name
+    rows = [as_text.header(report.state, name), as_text.findings_text(report.state, report.findings, name, WIDTH)]
+    shown = "\n".join([*rows, as_text.summary(report.findings)])
+    return f"{head}{BEGIN}\n```text\n{shown}\n```\n{END}{tail}"
+
+
+BEGIN, END = "<!-- demo: begin -->", "<!-- demo: end -->"
 
 
 def rule_page(rule_id: str) -> str:
