@@ -51,8 +51,14 @@ def check(score: Score, forces: Forces | None = None, parts: Sequence[int] | Non
 
 
 def _verified(state: State, mends: Iterable[Mend]) -> list[Mend]:
-    """The mends that remove findings and add none; advice that writes nothing passes."""
-    return [m for m in mends if m.effect is Effect.ADVICE or _helps(state, m.edits)]
+    """The mends that remove findings and add none; advice that writes nothing passes.
+
+    Nothing can be written into a MIDI file: there a mend is advice.
+    """
+    good = [m for m in mends if m.effect is Effect.ADVICE or _helps(state, m.edits)]
+    if state.score.source == "musicxml":
+        return good
+    return [Mend(m.says, Effect.ADVICE) for m in good]
 
 
 def _helps(state: State, edits: Sequence[Edit]) -> bool:

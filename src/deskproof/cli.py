@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from deskproof.score import Score
 
 LEVELS = ("impossible", "hard", "notation", "advice")
-SUFFIXES = (".musicxml", ".mxl", ".xml")
+SUFFIXES = (".musicxml", ".mxl", ".xml", ".mid", ".midi")
 FOUND, UNREADABLE = 1, 2
 
 
@@ -342,6 +342,7 @@ def _mend(
 
     one = _checked(file, room, parts, bars)
     document, report, findings = one.document, one.report, one.findings
+    _needs_musicxml(one, "mends are written into MusicXML")
     target = output or file.with_name(f"{file.stem}-mended{file.suffix}")
     if not dry_run:
         _may_write(target, file, force)
@@ -368,6 +369,11 @@ def _where(report: Report, finding: Finding) -> str:
 
     part = report.state.score.parts[finding.place.part]
     return f"{part.name or part.id}, {spot_of(report.state, finding).words}"
+
+
+def _needs_musicxml(one: _Checked, why: str) -> None:
+    if one.document.score.source != "musicxml":
+        raise DeskproofError(f"{one.path}: a MIDI file; {why}. Export the score as MusicXML too; check reads both.")
 
 
 def _may_write(target: Path, source: Path, force: bool) -> None:
@@ -416,6 +422,7 @@ def report(
     target = output or file.with_name(f"{file.stem}-proof.html")
     _may_write(target, file, force)
     one = _checked(file, _forces(forces), parts, bars)
+    _needs_musicxml(one, "the proof is engraved from MusicXML")
     click.echo(f"Wrote {_proof(one, target)}. " + _words(one, True, 0).partition(": ")[2])
 
 

@@ -13,6 +13,8 @@ from deskproof.edits import Edit, apply
 from deskproof.musicxml import container, editor, reader
 from deskproof.score import NoteRef, Score
 
+MIDI_HEADER = b"MThd"
+
 
 @dataclass(frozen=True, slots=True)
 class Document:
@@ -56,11 +58,17 @@ def read(path: Path) -> Document:
     ContainerError, ReadError
         If it is no score that can be read.
     """
-    box = container.read(path)
-    return Document(str(path), box, reader.read_bytes(box.score, str(path)))
+    return _document(container.read(path), str(path))
 
 
 def from_bytes(raw: bytes, name: str = "score") -> Document:
     """Open the bytes of a score file."""
-    box = container.from_bytes(raw, name)
-    return Document(name, box, reader.read_bytes(box.score, name))
+    return _document(container.from_bytes(raw, name), name)
+
+
+def _document(box: container.Container, name: str) -> Document:
+    if not box.score.startswith(MIDI_HEADER):
+        return Document(name, box, reader.read_bytes(box.score, name))
+    from deskproof import midi
+
+    return Document(name, box, midi.read_bytes(box.score, name))

@@ -185,6 +185,11 @@ class Part:
     instruments: Mapping[str, ScoreInstrument]
     measures: tuple[Measure, ...]
 
+    def ref(self, measure: int, n: int) -> str:
+        """How a note is named outside: ``P27/m12/n3``, or what a MIDI note's own mark says, ``t2/n57``."""
+        own = self.measures[measure].notes[n].marked("midi")
+        return own.value if own else f"{self.id}/m{measure}/n{n}"
+
     @property
     def staves(self) -> int:
         """How many staves the part ever has."""

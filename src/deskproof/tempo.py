@@ -62,6 +62,7 @@ def tempos(score: Score) -> list[Tempo]:
     Of several at one place the printed one wins, then the hidden one, then the guess from words.
     """
     found: dict[tuple[int, int], dict[str, tuple[Fraction | None, str]]] = {}
+    playback = MARKED if score.extra.get("played") == "yes" else HIDDEN  # a played file's own times count as fixed
     for part in score.parts:
         beat = Fraction(1)
         for measure in part.measures:
@@ -70,7 +71,7 @@ def tempos(score: Score) -> list[Tempo]:
                     beat = beat_of(change.value)
             for row in measure.directions:
                 if row.kind in _TEMPO_KINDS:
-                    _note_tempo(row, found.setdefault((measure.index, row.start), {}), beat)
+                    _note_tempo(row, found.setdefault((measure.index, row.start), {}), beat, playback)
     return _in_order(found)
 
 
@@ -90,7 +91,9 @@ def beat_of(time: Time) -> Fraction:
 _TEMPO_KINDS = {"metronome", "sound:tempo", "words"}
 
 
-def _note_tempo(row: Direction, here: dict[str, tuple[Fraction | None, str]], beat: Fraction) -> None:
+def _note_tempo(
+    row: Direction, here: dict[str, tuple[Fraction | None, str]], beat: Fraction, playback: str
+) -> None:
     if row.kind == "metronome":
         left, _, right = row.value.partition(" = ")
         unit = beat_unit(left)
@@ -104,9 +107,9 @@ def _note_tempo(row: Direction, here: dict[str, tuple[Fraction | None, str]], be
         if figure is not None:
             here.setdefault(HIDDEN if row.hidden else MARKED, (figure * unit, row.value))
     elif row.kind == "sound:tempo":
-        figure = _per_minute(row.value)
+        figure = _exact(row.value) or _per_minute(row.value)
         if figure is not None:
-            here.setdefault(HIDDEN, (figure, ""))
+            here.setdefault(playback, (figure, ""))
     else:
         for meaning in words.meanings(row.value):
             if meaning.kind == "tempo":
@@ -116,6 +119,14 @@ def _note_tempo(row: Direction, here: dict[str, tuple[Fraction | None, str]], be
                 here.setdefault("free", (None, row.value.strip()))
             elif meaning.kind == "a-tempo":
                 here.setdefault("a-tempo", (None, row.value.strip()))
+
+
+def _exact(text: str) -> Fraction | None:
+    """Quarters a minute as the MIDI reader writes them, such as 60000000/461538; None in any other form."""
+    top, slash, low = text.partition("/")
+    if not (slash and top.isdecimal() and low.isdecimal() and int(top) and int(low)):
+        return None
+    return Fraction(int(top), int(low))
 
 
 def _per_minute(text: str) -> Fraction | None:

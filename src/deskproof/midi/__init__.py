@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from deskproof.midi import bars, played, spelling
 from deskproof.midi.file import MidiError, MidiFile, Struck, read
-from deskproof.midi.parts import Line, lines_of, name_of, program_of, together
+from deskproof.midi.parts import Line, is_named, lines_of, name_of, program_name, program_of, together
 from deskproof.pitch import Pitch
 from deskproof.score import CHORD, Change, Clef, Direction, Mark, Measure, Note, Part, Score, ScoreInstrument
 
@@ -128,7 +128,7 @@ class _Builder:
         self.grid, self.group, self.pitches = grid, group, pitches
         self.directions = {measure: list(rows) for measure, rows in tempos.items()}
         self.instruments: dict[str, ScoreInstrument] = {}
-        self.name = name_of(group)
+        self.name, self.named = name_of(group), is_named(group)
         self.first_program = {line.id: program_of(line) for line in group}
 
     def part(self) -> Part:
@@ -169,8 +169,9 @@ class _Builder:
             program = self.first_program[line.id] if note.program is None else note.program
             key, unpitched = f"{first.id}-p{program}", None
         if key not in self.instruments:
-            # The track's name speaks for its first program only.
-            name = self.name if not self.instruments else ""
+            name = self.name
+            if self.instruments:  # a track's own name speaks for all its programs, as pizzicato and tremolo are
+                name = "" if self.named else program_name(program)
             self.instruments[key] = ScoreInstrument(key, name, "", program, unpitched)
         return key
 

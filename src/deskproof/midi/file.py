@@ -17,8 +17,8 @@ from typing import Any, NamedTuple
 
 from deskproof.errors import DeskproofError
 
-MAX_BYTES = 4 * 1024 * 1024
-"""Larger files are refused. An event in memory takes up to a hundred times its bytes in the file."""
+MAX_BYTES = 2 * 1024 * 1024
+"""Larger files are refused: some 200,000 notes. In memory an event takes up to two hundred times its bytes."""
 
 _LONGEST_NUMBER_RUN = 4096  # bytes of 0x80 and above in a row; a number may have 4 by the standard
 _BAD_EVENTS = 16  # damaged key, metre and tempo events that are passed over before the file is given up
@@ -210,7 +210,7 @@ class _Reader:
 
     def _events(self, body: bytes, start: int) -> Any:
         """mido's messages of a track chunk; a damaged key, metre or tempo event is passed over with a remark."""
-        import mido  # type: ignore[import-untyped]
+        import mido
 
         self._look_for_endless_numbers(body, start)
         header = struct.pack(">4sLHHH4sL", b"MThd", 6, 0, 1, 480, b"MTrk", len(body))

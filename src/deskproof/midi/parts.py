@@ -15,6 +15,7 @@ _TWO_STAVES = ("keyboard", "harp", "organ")  # families of instruments that are 
 _HANDS = {"right-hand": "right", "left-hand": "left"}
 _PLAIN_HANDS = {"right": "right", "left": "left"}
 _WORD = re.compile(r"[^\W\d_]+\.?(?:[^\W\d_]+\.?)*")
+_PHRASE = re.compile(rf"{_WORD.pattern}(?:\s+{_WORD.pattern})*")
 _LONGEST_HAND = 4  # words: "mit der rechten Hand"
 
 
@@ -78,7 +79,7 @@ def without_hand(name: str) -> tuple[str, str]:
     for size in range(_LONGEST_HAND, 0, -1):
         for i in range(len(found) - size + 1):
             start, end = found[i].start(), found[i + size - 1].end()
-            hand = _hand(name[start:end])
+            hand = _hand(name[start:end]) if _PHRASE.fullmatch(name, start, end) else ""
             if hand:
                 rest = name[:start] + " " + name[end:]
                 return " ".join(rest.replace("()", " ").split()).strip(" ,;:-/()"), hand
@@ -154,10 +155,20 @@ def program_of(line: Line) -> int | None:
 def name_of(group: Sequence[Line]) -> str:
     """The name of a part: the track's, else its instrument's by program."""
     first = group[0]
-    if any(char.isalpha() for char in first.name):
+    if is_named(group):
         return first.name
     if first.percussion:
         return "Percussion"
-    known = instruments.identify(sound=None, program=program_of(first), name="")
-    name = known.name[:1].upper() + known.name[1:] if known else f"Track {first.track}"
+    name = program_name(program_of(first)) or f"Track {first.track}"
     return name if first.hand else f"{name} {first.name}".strip()
+
+
+def is_named(group: Sequence[Line]) -> bool:
+    """Whether the part's name is the file's own."""
+    return any(char.isalpha() for char in group[0].name)
+
+
+def program_name(program: int | None) -> str:
+    """The name of a General MIDI program's instrument; empty where there is no such instrument."""
+    known = instruments.identify(sound=None, program=program, name="")
+    return known.name[:1].upper() + known.name[1:] if known else ""

@@ -10,7 +10,7 @@ from typing import Any
 from deskproof import __version__
 from deskproof.findings import Finding
 from deskproof.report.places import bar_number, spot_of
-from deskproof.score import CUE, HIDDEN, OSSIA, SMALL, UNCHECKED, NoteRef
+from deskproof.score import CUE, HIDDEN, OSSIA, SMALL, UNCHECKED
 from deskproof.state import State
 from deskproof.timeline import Event
 
@@ -98,7 +98,7 @@ def one(state: State, finding: Finding) -> dict[str, Any]:
         "bar": place.bar,
         "beat": str(place.beat),
         "onset_us": place.onset_us,
-        "notes": [str(ref) for ref in finding.notes],
+        "notes": [state.score.parts[finding.place.part].ref(ref.measure, ref.n) for ref in finding.notes],
         "numbers": {key: _plain(value) for key, value in finding.numbers.items()},
         "says": finding.says,
         "because": None,
@@ -128,7 +128,7 @@ def _note_row(state: State, index: int, event: Event) -> dict[str, Any]:
     onset, end = state.timeline.frame.times_us(event)
     pitch = note.pitch
     return {
-        "ref": str(NoteRef(part.id, event.measure, note.n)),
+        "ref": part.ref(event.measure, note.n),
         "pass": event.pass_,
         "bar": bar_number(state, index, event.measure),
         "onset_us": onset,
@@ -142,5 +142,5 @@ def _note_row(state: State, index: int, event: Event) -> dict[str, Any]:
         "ossia": bool(note.flags & OSSIA),
         "written": [pitch.step, pitch.alter, pitch.octave] if pitch else None,
         "sounding": event.sounding,
-        "tied_to": [str(NoteRef(part.id, m, n)) for m, n in event.tied],
+        "tied_to": [part.ref(m, n) for m, n in event.tied],
     }

@@ -61,6 +61,7 @@ def _result(file: str, state: State, finding: Finding, lines: Mapping[NoteRef, i
     if line is not None:
         physical["region"] = {"startLine": line}
     place = spot_of(state, finding)
+    ref = part.ref(finding.notes[0].measure, finding.notes[0].n)
     return {
         "ruleId": finding.rule.id,
         "level": _LEVEL[finding.level],
@@ -68,7 +69,7 @@ def _result(file: str, state: State, finding: Finding, lines: Mapping[NoteRef, i
         "locations": [
             {
                 "physicalLocation": physical,
-                "logicalLocations": [{"name": part.name or part.id, "fullyQualifiedName": str(finding.notes[0])}],
+                "logicalLocations": [{"name": part.name or part.id, "fullyQualifiedName": ref}],
             }
         ],
         "partialFingerprints": {"deskproof/v1": finding.id},

@@ -31,7 +31,7 @@ def header(state: State, file: str) -> str:
         rows.append(f"Not known as an instrument, so only the general checks: {', '.join(unknown)}.")
     if frame.order.remark:
         rows.append(f"{file}: {frame.order.remark}")
-    if not state.score.prints_accidentals:
+    if not state.score.prints_accidentals and state.score.source == "musicxml":
         rows.append(f"{file}: the file carries no accidentals as printed; they were not checked.")
     rows.extend(state.score.remarks)
     return "\n".join(rows)
@@ -41,6 +41,8 @@ _NOTE = {"quarter": "♩", "eighth": "♪"}
 
 
 def _tempo(tempo: Tempo, marked: bool) -> str:
+    if tempo.basis == MARKED and not tempo.text:
+        return "at its own times as played"
     if tempo.basis == MARKED:
         unit, _, figure = tempo.text.partition(" = ")
         name = unit.rstrip(".")
