@@ -136,7 +136,7 @@ def sounding(case: Mapping[str, Any], text: str) -> list[tuple[Fraction, Fractio
 
 
 def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
-    """A case as a MusicXML document of one part.
+    """A case as a MusicXML document of one part, or of several if it has parts beside it.
 
     Parameters
     ----------
@@ -146,26 +146,28 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
         ``time`` (quarters a bar, 4), ``part`` (the part's name), ``signs = false`` (print no accidental at all),
         ``carries_accidentals = false`` (the file says that it has none) and ``marks``: pairs of a token's ordinal
         and a mark, one of no-sign, sign, empty-sign, sign-above, tie, tie-without-stop, grace, cue, hidden, harmonic,
-        diamond K (of the chord's note K), clef X, 8va, 8vb, 8va-end, words TEXT.
+        diamond K (of the chord's note K), clef X, 8va, 8vb, 8va-end, words TEXT. ``beside`` lists further parts, each
+        with an ``instrument``, ``notes`` and whatever of this it needs.
     text : str, optional
         Notes to use instead of the case's own.
     """
-    marks: dict[int, list[str]] = {}
-    for at, mark in case.get("marks", ()):
-        marks.setdefault(at, []).append(mark)
-    row = instruments()[case["instrument"]]
     root = etree.Element("score-partwise", version="4.0")
     if case.get("carries_accidentals") is False:
         encoding = etree.SubElement(etree.SubElement(root, "identification"), "encoding")
         etree.SubElement(encoding, "supports", element="accidental", type="no")
-    listed = etree.SubElement(etree.SubElement(root, "part-list"), "score-part", id="P1")
-    etree.SubElement(listed, "part-name").text = case.get("part", row["name"])
-    declared = etree.SubElement(listed, "score-instrument", id="P1-I1")
-    etree.SubElement(declared, "instrument-name").text = row["name"]
-    if row.get("sounds"):
-        etree.SubElement(declared, "instrument-sound").text = row["sounds"][0]
-    part = etree.SubElement(root, "part", id="P1")
-    _Writer(case, marks, part).write(text or case["notes"])
+    parts = etree.SubElement(root, "part-list")
+    for k, one in enumerate([{**case, "notes": text or case["notes"]}, *case.get("beside", ())], 1):
+        marks: dict[int, list[str]] = {}
+        for at, mark in one.get("marks", ()):
+            marks.setdefault(at, []).append(mark)
+        row = instruments()[one["instrument"]]
+        listed = etree.SubElement(parts, "score-part", id=f"P{k}")
+        etree.SubElement(listed, "part-name").text = one.get("part", row["name"])
+        declared = etree.SubElement(listed, "score-instrument", id=f"P{k}-I1")
+        etree.SubElement(declared, "instrument-name").text = row["name"]
+        if row.get("sounds"):
+            etree.SubElement(declared, "instrument-sound").text = row["sounds"][0]
+        _Writer(one, marks, etree.SubElement(root, "part", id=f"P{k}")).write(one["notes"])
     return etree.tostring(root, xml_declaration=True, encoding="UTF-8")
 
 

@@ -7,7 +7,7 @@ a window of bars around the edits; a test shows that the window finds what the w
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from deskproof.accidentals import as_exported
 from deskproof.edits import Edit, apply, reaching, touched
@@ -15,7 +15,7 @@ from deskproof.families import FAMILIES, Context
 from deskproof.findings import Finding
 from deskproof.page import Layout, layout_of
 from deskproof.score import TIE_START, TIE_STOP, Part, Score
-from deskproof.spans import Line
+from deskproof.spans import Line, Span
 from deskproof.state import State, state_of
 from deskproof.timeline import Frame, realise_part
 
@@ -63,17 +63,27 @@ def recheck(state: State, edits: Sequence[Edit], whole: bool = False) -> Change:
         measures = changed.get(part.id, set())
         if part.id in onwards:
             measures = measures | set(range(onwards[part.id], len(part.measures)))
+        heard: dict[frozenset[int], tuple[Span, ...]] = {}
+        everywhere = frozenset(range(len(part.measures)))
         for family in FAMILIES:
             if part.id not in changed and not family.looks_around:
                 continue
-            if family.reach is None:
-                window = frozenset(range(len(part.measures)))
-            else:
-                near = {m + d for m in measures for d in range(-family.reach, family.reach + 1)}
-                window = closed(part, near, frame)
-            spans = line.spans(realise_part(part, layouts[i], frame, window))
+            anew = family.reach is None and (family.replan is None or bool(onwards))
+            reach = 1 if family.reach is None else family.reach
+            near = {m + d for m in measures for d in range(-reach, reach + 1)}
+            window = everywhere if anew else closed(part, near, frame)
+            if window not in heard:
+                heard[window] = line.spans(realise_part(part, layouts[i], frame, window))
+            spans = heard[window]
             context = Context(after, frame, layouts, state.forces, window)
-            now.extend(family.check(family.plan(spans, context), spans, context))
+            if anew or family.replan is None:
+                plan = family.plan(spans, context)
+            else:
+                plan = family.replan(state.plans[family.name, i], spans, context)
+            if family.reach is None:
+                window = everywhere
+                context = replace(context, measures=window)
+            now.extend(family.check(plan, spans, context))
             before.extend(one for one in state.atoms[family.name, i] if one.place.measure in window)
     return difference(before, now)
 

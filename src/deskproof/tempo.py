@@ -220,6 +220,12 @@ class Clock:
         a, b, d = self._line[bisect_right(self.ticks, tick) - 1]
         return -((-a - b * tick) // d)
 
+    def tick_at(self, us: int) -> int:
+        """The last tick whose time, rounded down, is not after ``us`` microseconds."""
+        starts = [(a + b * tick) // d for (a, b, d), tick in zip(self._line, self.ticks, strict=True)]
+        a, b, d = self._line[max(0, bisect_right(starts, us) - 1)]
+        return ((us + 1) * d - a - 1) // b
+
     def tempo_at(self, tick: int) -> Tempo:
         """The tempo in force at a tick."""
         return self.tempos[bisect_right(self.ticks, tick) - 1]

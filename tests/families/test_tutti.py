@@ -98,9 +98,9 @@ def test_boulanger_flute_and_basses():
 
 def test_older_manner_of_the_bass_clef_is_never_impossible():
     horns = levels(shared("beethoven-symphony-6-4.mxl"), "P11", range(115, 119))
-    assert list(horns) == [("tutti-older-manner", "notation")]
+    assert list(horns) == [("manners-older-clef", "notation")]
     bass_clarinet = levels(shared("boulanger-matin-bars-1-100.mxl"), "P9", range(1, 101))
-    assert list(bass_clarinet) == [("tutti-older-manner", "notation")]
+    assert list(bass_clarinet) == [("manners-older-clef", "notation")]
 
 
 def test_beethoven_basses_need_an_extension():

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from deskproof.families.base import Context, Family, Plan
+from deskproof.families.manners import MANNERS
 from deskproof.families.tutti import TUTTI
 from deskproof.findings import Rule
 
-FAMILIES: tuple[Family, ...] = (TUTTI,)
+FAMILIES: tuple[Family, ...] = (TUTTI, MANNERS)
 
 
 def rules() -> tuple[Rule, ...]:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from deskproof.findings import Finding, Mend, Rule
 from deskproof.forces import Forces
 from deskproof.page import Layout
-from deskproof.score import Score
+from deskproof.score import Part, Score
 from deskproof.spans import Span
-from deskproof.timeline import Frame
+from deskproof.timeline import Event, Frame
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,10 @@ class Family:
     ``scope`` says what one call of ``plan`` and ``check`` sees: the spans of one ``player``, of a ``group``, or of
     the whole ``score``. ``check`` gives findings note by note; ``mends`` offers ways out of a folded finding, which
     are verified before anybody sees them. ``reach`` is by how many measures an edit can matter beyond its own bar;
-    None: anywhere in the part. ``looks_around``: keys and transpositions of other parts matter too.
+    None: anywhere in the part. Then ``replan`` makes the plan of a part whose notes have changed in
+    ``context.measures`` only, from the plan before and the spans of these measures; without it the part is planned
+    anew. ``looks_around``: keys and transpositions of other parts matter too.
+    ``describe`` makes the record of a plan that the JSON holds (plan, id, context); None for an empty plan.
     """
 
     name: str
@@ -54,3 +58,16 @@ class Family:
     rules: tuple[Rule, ...]
     reach: int | None = 1
     looks_around: bool = False
+    replan: Callable[[Plan, Sequence[Span], Context], Plan] | None = None
+    describe: Callable[[Plan, str, Context], dict[str, Any] | None] | None = None
+
+
+def sounds_as_harmonic(part: Part, event: Event) -> bool:
+    """Whether the note, or another of its chord, is marked as a harmonic: then it may be the sounding result."""
+    note = event.note
+    return any(
+        mark.kind == "harmonic" or (mark.kind == "notehead" and mark.value == "diamond")
+        for other in part.measures[event.measure].notes
+        if (other.start, other.staff, other.voice) == (note.start, note.staff, note.voice)
+        for mark in other.marks
+    )

@@ -9,7 +9,7 @@ from functools import lru_cache
 from deskproof import facts, pitch
 from deskproof.accidentals import SIGNS, missing
 from deskproof.edits import AddAccidental, Edit, SetOctave, complete
-from deskproof.families.base import Context, Family, Plan
+from deskproof.families.base import Context, Family, Plan, sounds_as_harmonic
 from deskproof.findings import Effect, Finding, Mend, Numbers, Place, Rule
 from deskproof.forces import Forces
 from deskproof.instruments import Instrument
@@ -33,6 +33,7 @@ OUTSIDE = Rule(
     facts=("*.lowest", "*.highest", "*.lowest_extended", "*.highest_extended"),
     silent_when="the note is the end note itself, a harmonic, a cue, hidden or an ossia",
     merge=_furthest,
+    reading=True,
     worse=("semitones", "count"),
 )
 EXTENSION = Rule(
@@ -44,6 +45,7 @@ EXTENSION = Rule(
     facts=("*.lowest", "*.highest", "*.lowest_extended", "*.highest_extended"),
     silent_when="Forces say that the instrument in the room has the note",
     merge=_furthest,
+    reading=True,
     worse=("semitones", "count"),
 )
 ORDINARY = Rule(
@@ -55,27 +57,9 @@ ORDINARY = Rule(
     facts=("*.ordinary_highest",),
     silent_when="Forces say that the instrument in the room has the note",
     merge=_furthest,
+    reading=True,
     worse=("semitones", "count"),
 )
-MANNER = Rule(
-    id="tutti-older-manner",
-    levels=("notation",),
-    title="a clef in an older manner, or out of compass",
-    says=(
-        "read as the file says, {worst_name} lies {side} the {instrument}; an octave {other_way} it fits. "
-        "Written in an older manner of the {clef} clef, or out of compass?"
-    ),
-    why=(
-        "Horns and bass clarinets were long written in the bass clef an octave lower than today, and cellos in the "
-        "treble clef an octave higher."
-    ),
-    facts=("*.bass_clef_manner", "*.treble_clef_manner"),
-    silent_when="the passage lies in the compass as the file reads",
-    merge=_furthest,
-    worse=("semitones", "count"),
-)
-
-
 ACCIDENTAL = Rule(
     id="tutti-accidental-missing",
     levels=("notation",),
@@ -151,7 +135,7 @@ def _compass(span: Span, instrument: Instrument, ends: tuple[_End, _End], contex
         if place in seen or (context.measures is not None and event.measure not in context.measures):
             continue
         seen.add(place)
-        if sounding > top and _harmonic(context.score.parts[span.part], event):
+        if sounding > top and sounds_as_harmonic(context.score.parts[span.part], event):
             continue
         clef = context.layouts[span.part].clef_at(event.measure, event.note.start, event.note.staff)
         if clef.sign in UNPITCHED_CLEFS:
@@ -159,26 +143,10 @@ def _compass(span: Span, instrument: Instrument, ends: tuple[_End, _End], contex
         if clef.octave and span.transpose == (0, 0, clef.octave) and bottom <= sounding - 12 * clef.octave <= top:
             continue  # the file tells the octave twice, by the clef and by the transposition
         part = context.score.parts[span.part]
-        yield _beyond(span, instrument, ends, event, part, _CLEFS.get(clef.sign, ""))
+        yield _beyond(span, instrument, ends, event, part)
 
 
-_CLEFS = {"F": "bass", "G": "treble"}
-
-
-def _harmonic(part: Part, event: Event) -> bool:
-    """Whether the note, or another of its chord, is marked as a harmonic: then it may be the sounding result."""
-    note = event.note
-    return any(
-        mark.kind == "harmonic" or (mark.kind == "notehead" and mark.value == "diamond")
-        for other in part.measures[event.measure].notes
-        if (other.start, other.staff, other.voice) == (note.start, note.staff, note.voice)
-        for mark in other.marks
-    )
-
-
-def _beyond(
-    span: Span, instrument: Instrument, ends: tuple[_End, _End], event: Event, part: Part, clef: str
-) -> Finding:
+def _beyond(span: Span, instrument: Instrument, ends: tuple[_End, _End], event: Event, part: Part) -> Finding:
     sounding, note = event.sounding, event.note
     assert sounding is not None
     below = sounding < ends[0].ordinary
@@ -188,13 +156,6 @@ def _beyond(
         rule, limit = OUTSIDE, end.every
     elif sounding < end.common if below else sounding > end.common:
         rule, limit = EXTENSION, end.common
-    manner = facts.find(f"{instrument.id}.{clef}_clef_manner")
-    if (
-        manner is not None
-        and (manner.value > 0) == below
-        and ends[0].ordinary <= sounding + manner.value <= ends[1].ordinary
-    ):
-        rule = MANNER
     return rule.at(
         Place(span.part, note.staff, event.measure, note.start, event.pass_),
         refs(part, event),
@@ -206,8 +167,6 @@ def _beyond(
         limit_name=pitch.name(limit),
         semitones=abs(sounding - limit),
         side="below" if below else "above",
-        other_way="higher" if below else "lower",
-        clef=clef,
         end="lowest" if below else "highest",
         instrument=instrument.name,
         needs=end.needs,
@@ -361,5 +320,5 @@ TUTTI = Family(
     plan=plan,
     check=check,
     mends=mends,
-    rules=(OUTSIDE, EXTENSION, ORDINARY, MANNER, ACCIDENTAL),
+    rules=(OUTSIDE, EXTENSION, ORDINARY, ACCIDENTAL),
 )

@@ -7,7 +7,6 @@ forward) it belongs to is over. Only directions, attributes, barlines and notati
 from __future__ import annotations
 
 from fractions import Fraction
-from itertools import chain
 
 from lxml import etree
 
@@ -76,21 +75,20 @@ class PartReader:
         FinerGrid
             If a length falls between two ticks of the grid.
         """
-        own = _Content(self, index)
+        number, implicit = owner.get("number") or "", owner.get("implicit") == "yes"
         rest = self.whole_rest(element) if len(element) == 1 and not self.ossia else None
         if rest is not None:
-            own.notes.append(rest)
-            own.furthest = rest.length
-        else:
-            own.walk(element)
+            return _NEW(Measure, (index, number, rest.length, (rest,), (), (), implicit, (), ()))
+        own = _Content(self, index)
+        own.walk(element)
         return Measure(
             index,
-            owner.get("number") or "",
+            number,
             own.furthest,
             tuple(own.notes),
             tuple(own.directions),
             tuple(own.changes),
-            owner.get("implicit") == "yes",
+            implicit,
             tuple(own.repeats),
             tuple(own.endings),
         )
@@ -175,9 +173,7 @@ class _Content:
         staff, voice, flags = 1, "1", 0
         kind, accidental, instrument = "note", "", ""
         marks: list[Mark] | None = None
-        elements = measure.iter()
-        next(elements)
-        for element in chain(elements, (_END,)):
+        for element in [*measure.iter(), _END][1:]:
             code = codes(element.tag)
             if not code:
                 if code is None:

@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from deskproof import __version__
+from deskproof.families import FAMILIES
 from deskproof.findings import Finding
 from deskproof.report.places import bar_number, spot_of
 from deskproof.score import CUE, HIDDEN, OSSIA, SMALL, UNCHECKED
@@ -52,10 +53,23 @@ def report(
     }
     if notes:
         document["notes"] = note_rows(state)
-    document["plans"] = []
+    document["plans"] = plans(state)
     if since is not None:
         document["since"] = {"file": since.file, "new": since.new, "gone": since.gone, "still": since.still}
     return document
+
+
+def plans(state: State) -> list[dict[str, Any]]:
+    """The plans of all families that plan, in order of family and part."""
+    describe = {family.name: family.describe for family in FAMILIES if family.describe}
+    context = state.context()
+    found = []
+    for (name, index), plan in state.plans.items():
+        if name in describe:
+            record = describe[name](plan, f"{name}-{state.score.parts[index].id}", context)
+            if record is not None:
+                found.append(record)
+    return found
 
 
 def score(state: State, file: str) -> dict[str, Any]:

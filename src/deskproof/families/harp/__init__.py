@@ -1,0 +1,16 @@
+"""The harp: which strings, which pedals, when each foot moves, and what of it cannot be done."""
+
+from deskproof.families.base import Family
+from deskproof.families.harp.checks import check, describe, mends, plan
+from deskproof.families.harp.rules import RULES
+
+HARP = Family(
+    name="harp",
+    scope="player",
+    plan=plan,
+    check=check,
+    mends=mends,
+    rules=RULES,
+    reach=None,
+    describe=describe,
+)

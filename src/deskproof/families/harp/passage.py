@@ -1,0 +1,295 @@
+"""Onsets and holds made ready for planning: every way of taking every onset, foot by foot.
+
+A foot's letters are bits 0 to 2 (D C B) or 0 to 3 (E F G A); the position of a letter is two bits at twice its
+ordinal: position + 1, or 3 while it is free. ``taken`` lists the ways of an onset; a way that asks for more of the
+pedals than another, and is no cheaper, is left away.
+
+An event is all notes of one onset that have the same written length. An event that is let go early is held for no
+longer than the plan needs.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from itertools import combinations
+from typing import NamedTuple
+
+from deskproof.families.harp.model import FEET, Choice, HarpNote, Onset, Settings, String, choices, hands_take
+
+CHANGE, DEVIATION = 1 << 48, 1 << 24  # one change of pedal, one name that is not the composer's; a sharp counts 1
+FREE = 3
+MOST_WAYS = 3000  # of one chord; beyond, the search goes on with these and proves nothing
+PLACE = {letter: (foot, i) for foot, letters in enumerate(FEET) for i, letter in enumerate(letters)}
+ALL_FREE = (0b111111, 0b11111111)
+
+Picks = tuple[Choice | None, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Use:
+    """What one foot's letters must do in an onset: which are used, where they stand, how long each is held.
+
+    Equal uses are one record; see ``use_of``.
+    """
+
+    used: int
+    code: int
+    holds: tuple[int, ...]
+
+
+@cache
+def use_of(used: int, code: int, holds: tuple[int, ...]) -> Use:
+    """The one record of this use."""
+    return Use(used, code, holds)
+
+
+class Way(NamedTuple):
+    """One way of taking an onset.
+
+    ``cost`` counts deviations and sharps, ``dropped`` notes left out beyond those that no way takes, ``early`` the
+    events let go; ``let_go`` are their written lengths. ``unset``: what the onset demands beside its notes is left out.
+    """
+
+    left: Use
+    right: Use
+    cost: int
+    dropped: int
+    early: int
+    let_go: frozenset[int]
+    picks: Picks
+    unset: bool = False
+
+
+class NoPlanError(Exception):
+    """What an onset demands beside its notes does not go, whatever is left out."""
+
+
+Damps = Mapping[str, Sequence[int]]
+
+
+def hold_us(onset: Onset, note: HarpNote, letter: str, damps: Damps) -> int:
+    """How long a note holds its letter: the written length, or up to the next damping of the letter."""
+    signs = damps.get(letter)
+    if not signs:
+        return note.written_us
+    at = bisect_right(signs, onset.t_us)
+    return min(note.written_us, signs[at] - onset.t_us) if at < len(signs) else note.written_us
+
+
+class Passage:
+    """A passage with its terms; lists the ways of each onset as they are asked for.
+
+    ``forced`` are the strings of printed notes, by key, None for a note left out; ``unused`` are letters that an onset
+    must not use, by onset. ``weights`` say what a note left out counts, by onset; without them each counts 1. What an onset demands beside its notes may be left out as if it were one note,
+    but for the onsets that are ``firm``. Notes whose key is in ``kept`` must not be left out.
+    """
+
+    def __init__(
+        self,
+        onsets: Sequence[Onset],
+        settings: Settings,
+        damps: Damps,
+        forced: Mapping[Hashable, String | None],
+        unused: Mapping[int, frozenset[str]],
+        weights: Sequence[int] | None = None,
+        firm: frozenset[int] = frozenset(),
+        kept: frozenset[Hashable] = frozenset(),
+    ) -> None:
+        self.onsets, self.settings, self.damps = tuple(onsets), settings, damps
+        self.forced, self.unused = forced, unused
+        self.times = tuple(onset.t_us for onset in onsets)
+        self.weights = tuple(weights) if weights is not None else (1,) * len(self.onsets)
+        self.firm, self.kept = firm, kept
+        self.complete = True  # no chord had more ways than are looked at
+        self._ways: dict[tuple[int, int, bool, bool], tuple[Way, ...]] = {}
+        self._least: dict[int, int] = {}
+
+    def __len__(self) -> int:
+        return len(self.onsets)
+
+    def least(self, i: int) -> int:
+        """How many notes of an onset no way can take."""
+        found = self._least.get(i)
+        if found is None:
+            found = 0
+            while not self._taken(i, found):
+                found += 1
+                if found > len(self.onsets[i].notes) + 1:
+                    raise NoPlanError
+            self._least[i] = found
+        return found
+
+    def ways(self, i: int, dropped: int = 0, early: bool = False, loose: bool = False) -> tuple[Way, ...]:
+        """The ways of an onset, with notes left out that count up to ``dropped`` beside those that need be.
+
+        ``early``: also those that let events go; ``loose``: nothing is held at all.
+        """
+        key = (i, dropped, early, loose)
+        found = self._ways.get(key)
+        if found is None:
+            least = self.least(i)
+            rows = []
+            weight = self.weights[i]
+            for count in range(least, min(least + dropped // weight, len(self.onsets[i].notes) + 1) + 1):
+                for picks, unset in self._taken(i, count):
+                    rows.extend(self._made(i, picks, (count - least) * weight, early, loose, unset))
+            found = self._ways[key] = tuple(undominated(rows))
+        return found
+
+    def _taken(self, i: int, dropped: int) -> list[tuple[Picks, bool]]:
+        onset = self.onsets[i]
+        options = tuple(self._options(i, note) for note in onset.notes)
+        kept = tuple(note.key in self.kept for note in onset.notes) if self.kept else ()
+        demands = tuple((letter, position) for letter, position, _ in onset.demands)
+        limits = Limits(self.settings.reach, self.settings.hand, self.settings.together)
+        found, complete = _structures(options, onset.bracketed, dropped, demands, limits, kept)
+        self.complete = self.complete and complete
+        rows = [(picks, False) for picks in found]
+        if demands and dropped and i not in self.firm:
+            found, complete = _structures(options, onset.bracketed, dropped - 1, (), limits, kept)
+            self.complete = self.complete and complete
+            rows.extend((picks, True) for picks in found)
+        return rows
+
+    def _options(self, i: int, note: HarpNote) -> tuple[Choice, ...]:
+        found = choices(note.pitch, self.settings.fixed)
+        if note.key is not None and note.key in self.forced:
+            found = tuple(c for c in found if c.string == self.forced[note.key])
+        if i in self.unused:
+            found = tuple(c for c in found if not c.pedal or c.string.letter not in self.unused[i])
+        return found
+
+    def _made(self, i: int, picks: Picks, dropped: int, early: bool, loose: bool, unset: bool) -> Iterator[Way]:
+        onset = self.onsets[i]
+        lengths = {n.written_us for n, c in zip(onset.notes, picks, strict=True) if c is not None and n.written_us > 0}
+        for count in range(len(lengths) + 1 if early else 1):
+            for let_go in combinations(sorted(lengths), count):
+                yield self._way(onset, picks, dropped, frozenset(let_go), loose, unset)
+
+    def _way(
+        self, onset: Onset, picks: Picks, dropped: int, let_go: frozenset[int], loose: bool, unset: bool
+    ) -> Way:
+        held: tuple[dict[int, tuple[int, int]], dict[int, tuple[int, int]]] = ({}, {})
+        cost = 0
+        for note, choice in zip(onset.notes, picks, strict=True):
+            if choice is None:
+                continue
+            letter = choice.string.letter
+            if note.spelled is not None and note.spelled != (letter, choice.position):
+                cost += DEVIATION
+            cost += choice.position > 0
+            if choice.pedal:
+                foot, bit = PLACE[letter]
+                hold = 0 if loose or note.written_us in let_go else hold_us(onset, note, letter, self.damps)
+                before = held[foot].get(bit, (0, 0))[1]
+                held[foot][bit] = (choice.position + 1, max(hold, before))
+        for letter, position, hold in () if unset else onset.demands:
+            foot, bit = PLACE[letter]
+            before = held[foot].get(bit, (0, 0))[1]
+            held[foot][bit] = (position + 1, max(hold, before))
+        left, right = (
+            use_of(
+                sum(1 << bit for bit in rows),
+                sum(position << 2 * bit for bit, (position, _) in rows.items()),
+                tuple(rows[bit][1] for bit in sorted(rows)),
+            )
+            for rows in held
+        )
+        return Way(left, right, cost, dropped, len(let_go), let_go, picks, unset)
+
+
+class Limits(NamedTuple):
+    """The part of the settings that chords depend on."""
+
+    reach: int
+    hand: int
+    together: int
+
+
+@lru_cache(maxsize=20_000)
+def _structures(
+    options: tuple[tuple[Choice, ...], ...],
+    bracketed: bool,
+    dropped: int,
+    demands: tuple[tuple[str, int], ...],
+    limits: Limits,
+    kept: tuple[bool, ...],
+) -> tuple[tuple[Picks, ...], bool]:
+    """All assignments of strings to the notes of a chord with exactly ``dropped`` left out; whether all were found."""
+    count = len(options)
+    if count - dropped > limits.together:
+        return (), True
+    found: list[Picks] = []
+    positions = dict(demands)
+    lines: list[int] = []
+    picks: list[Choice | None] = []
+
+    def go(i: int, left: int) -> Iterator[Picks]:
+        if left > count - i:
+            return
+        if i == count:
+            if hands_take(lines, bracketed, limits):
+                yield tuple(picks)
+            return
+        for choice in options[i]:
+            line = choice.string.line
+            letter = choice.string.letter
+            if line in lines or (choice.pedal and positions.get(letter, choice.position) != choice.position):
+                continue
+            new = choice.pedal and letter not in positions
+            if new:
+                positions[letter] = choice.position
+            lines.append(line)
+            picks.append(choice)
+            yield from go(i + 1, left)
+            picks.pop()
+            lines.pop()
+            if new:
+                del positions[letter]
+        if left and not (kept and kept[i]):
+            picks.append(None)
+            yield from go(i + 1, left - 1)
+            picks.pop()
+
+    for row in go(0, dropped):
+        found.append(row)
+        if len(found) >= MOST_WAYS:
+            return tuple(found), False
+    return tuple(found), True
+
+
+def undominated(rows: Sequence[Way]) -> list[Way]:
+    """Leave away the ways that ask for everything another asks for, hold it as long, and are no cheaper."""
+    if len(rows) < 2:
+        return list(rows)
+    ordered = sorted(
+        rows, key=lambda w: (w.dropped, w.early, w.left.used.bit_count() + w.right.used.bit_count(), w.cost)
+    )
+    kept: list[Way] = []
+    for row in ordered:
+        for k in kept:
+            cheaper = k.dropped <= row.dropped and k.early <= row.early and k.cost <= row.cost
+            if cheaper and _less(k.left, row.left) and _less(k.right, row.right):
+                break
+        else:
+            kept.append(row)
+    return kept
+
+
+def _less(a: Use, b: Use) -> bool:
+    """Whether a asks for no more than b."""
+    if a is b:
+        return True
+    if a.used & ~b.used:
+        return False
+    at_a = at_b = 0
+    for i in range(len(FEET[1])):
+        if a.used >> i & 1:
+            if (a.code ^ b.code) >> 2 * i & FREE or a.holds[at_a] > b.holds[at_b]:
+                return False
+            at_a += 1
+        at_b += b.used >> i & 1
+    return True

@@ -1,0 +1,177 @@
+"""The events of a harp part made ready for the planner: what is plucked when, on which pitch of string, how long."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from deskproof import words
+from deskproof.families.base import Context
+from deskproof.families.harp.model import HarpNote, Onset
+from deskproof.families.harp.plan import Joint
+from deskproof.page import alters_of
+from deskproof.pitch import STEPS, Pitch
+from deskproof.score import UNCHECKED, Key, Note, NoteRef, Part
+from deskproof.spans import Span
+from deskproof.timeline import Event, Frame
+
+OCTAVE = 12
+TRILLS = ("trill-mark", "wavy-line", "shake")
+_ACCIDENTAL = {"sharp": 1, "natural": 0, "flat": -1, "double-sharp": 2, "flat-flat": -2}
+
+
+@dataclass(frozen=True, slots=True)
+class Plucked:
+    """One pitch of string at one onset, with the events that want it (unisons share it).
+
+    ``how`` is struck, roll, gliss, trill or harmonic; ``end_us`` the written end of the longest event.
+    """
+
+    events: tuple[Event, ...]
+    pitch: int
+    end_us: int
+    written_us: int
+    how: str
+    spelled: tuple[str, int] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A harp part as the planner gets it; ``plucked`` runs beside ``onsets`` and their notes."""
+
+    part: int
+    onsets: tuple[Onset, ...]
+    plucked: tuple[tuple[Plucked, ...], ...]
+    damps: tuple[tuple[int, str], ...]
+    joints: tuple[Joint, ...]
+    beats: tuple[int, ...]
+
+
+def read(spans: Sequence[Span], context: Context, letters: str) -> Reading:
+    """Read the harp spans of one part. Cues, hidden notes and ossias are left out; ``letters`` are all seven."""
+    index = spans[0].part
+    part, frame = context.score.parts[index], context.frame
+    rows: dict[int, list[Plucked]] = {}
+    for span in spans:
+        for event in span.events:
+            if event.sounding is None or event.note.flags & UNCHECKED or event.sounding != int(event.sounding):
+                continue
+            onset, end = frame.times_us(event)
+            for one in _plucked(event, end, end - onset, context, index):
+                rows.setdefault(onset, []).append(one)
+    onsets, plucked = [], []
+    for t_us in sorted(rows):
+        here = _joined(rows[t_us])
+        notes = tuple(
+            HarpNote(one.pitch, one.written_us, one.spelled, _key(one)) for one in here
+        )
+        bracketed = any(e.note.marked("non-arpeggiate") for one in here for e in one.events)
+        onsets.append(Onset(t_us, notes, len(onsets), bracketed))
+        plucked.append(tuple(here))
+    return Reading(
+        index, tuple(onsets), tuple(plucked), _damps(part, frame, letters), _joints(frame), _beats(frame)
+    )
+
+
+def refs(part: Part, one: Plucked) -> tuple[NoteRef, ...]:
+    """The first notes of the events that want a string."""
+    return tuple(NoteRef(part.id, event.measure, event.note.n) for event in one.events)
+
+
+def _key(one: Plucked) -> tuple[int, int, str, int]:
+    first = one.events[0]
+    return first.measure, first.note.n, one.how, one.pitch - int(first.sounding or 0)
+
+
+def _plucked(event: Event, end_us: int, written_us: int, context: Context, index: int) -> list[Plucked]:
+    """What an event plucks: its string, and for a trill the neighbour's too."""
+    note = event.note
+    sounding = int(event.sounding or 0)
+    spelled = _spelled(note.pitch, sounding)
+    if note.marked("harmonic") is not None:
+        return [Plucked((event,), sounding, end_us, written_us, "harmonic", spelled)]
+    if any(note.marked(kind) for kind in TRILLS) and note.pitch is not None:
+        above = _neighbour(note, context, index, event.measure)
+        pitch = sounding + int(above.midi - note.pitch.midi)
+        return [
+            Plucked((event,), sounding, end_us, written_us, "trill", spelled),
+            Plucked((event,), pitch, end_us, written_us, "trill", (above.step, int(above.alter))),
+        ]
+    how = "roll" if note.marked("arpeggiate") is not None else "struck"
+    return [Plucked((event,), sounding, end_us, written_us, how, spelled)]
+
+
+def _spelled(pitch: Pitch | None, sounding: int) -> tuple[str, int] | None:
+    """The composer's letter and alteration, if they can stand on a string."""
+    if pitch is None or pitch.midi % OCTAVE != sounding % OCTAVE or pitch.alter not in (-1, 0, 1):
+        return None
+    return pitch.step, int(pitch.alter)
+
+
+def _neighbour(note: Note, context: Context, index: int, measure: int) -> Pitch:
+    """The upper note of a trill: as the small accidental says, else as the key has it."""
+    assert note.pitch is not None
+    i = STEPS.index(note.pitch.step) + 1
+    step, octave = STEPS[i % len(STEPS)], note.pitch.octave + i // len(STEPS)
+    sign = note.marked("accidental-mark")
+    keys = context.layouts[index].keys[measure]
+    alter = _ACCIDENTAL.get(sign.value) if sign else None
+    if alter is None:
+        alter = alters_of(keys.get(note.staff, keys.get(0, Key(0))))[step]
+    return Pitch(step, alter, octave)
+
+
+def _joined(rows: list[Plucked]) -> list[Plucked]:
+    """Unisons of one onset share their string: the longest counts."""
+    found: dict[tuple[int, str], Plucked] = {}
+    for one in rows:
+        how = "harmonic" if one.how == "harmonic" else ""
+        other = found.get((one.pitch, how))
+        if other is None:
+            found[one.pitch, how] = one
+            continue
+        longest = max(one, other, key=lambda row: row.written_us)
+        events = (*longest.events, *(other if longest is one else one).events)
+        found[one.pitch, how] = Plucked(
+            events, one.pitch, longest.end_us, longest.written_us, longest.how, longest.spelled
+        )
+    return sorted(found.values(), key=lambda row: row.pitch)
+
+
+def _damps(part: Part, frame: Frame, letters: str) -> tuple[tuple[int, str], ...]:
+    """Damping signs and words, as (time, letters); a sign damps all strings."""
+    found = set()
+    for play in frame.plays:
+        if play.measure >= len(part.measures):
+            continue
+        for sign in part.measures[play.measure].directions:
+            damped = sign.kind in ("damp", "damp-all") or (
+                sign.kind == "words" and any(m.kind == "damp" for m in words.meanings(sign.value))
+            )
+            if damped:
+                found.add(frame.clock.floor_us(play.onset + sign.start))
+    return tuple((t_us, letters) for t_us in sorted(found))
+
+
+def _joints(frame: Frame) -> tuple[Joint, ...]:
+    """Where a stretch of measures is played again: the time of its first and of its later beginning."""
+    first: dict[int, int] = {}
+    found = []
+    previous = None
+    for play in frame.plays:
+        start = frame.clock.floor_us(play.onset)
+        if play.measure in first and (previous is None or previous + 1 != play.measure):
+            found.append(Joint(first[play.measure], start))
+        first.setdefault(play.measure, start)
+        previous = play.measure
+    return tuple(found)
+
+
+def _beats(frame: Frame) -> tuple[int, ...]:
+    """The times of all beats, in units of each metre's denominator."""
+    found = []
+    for play in frame.plays:
+        _, unit, _, _ = frame.metres[play.measure]
+        step = max(1, 4 * frame.grid // max(unit, 1))
+        found += [frame.clock.floor_us(play.onset + at) for at in range(0, max(play.length, 1), step)]
+    return tuple(sorted(set(found)))
