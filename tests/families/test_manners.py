@@ -395,6 +395,18 @@ def test_notes_moved_out_of_the_compass_bring_a_manner_and_checking_again_sees_i
     assert {one.key for one in window.new} == {one.key for one in whole.new}
 
 
+def test_the_key_of_one_part_is_evidence_about_another_and_checking_again_sees_it():
+    violin = {"instrument": "violin", "notes": "C5/1"}
+    case = {"instrument": "saxophone-alto", "transpose": 0, "key": 3, "notes": "A4/1", "beside": [violin]}
+    state = state_of(document.from_bytes(seeds.score(case)).score)
+    assert [one.rule.id for one in state.atoms["manners", 0]] == ["manners-transposition-missing"]
+    edits = [SetKey(ChangeRef("P2", 0, 0, "key"), 3)]
+    window, whole = recheck(state, edits), recheck(state, edits, whole=True)
+    assert [one.rule.id for one in window.gone] == ["manners-transposition-missing"]
+    assert {one.key for one in window.gone} == {one.key for one in whole.gone}
+    assert {one.key for one in window.new} == {one.key for one in whole.new}
+
+
 def test_a_file_of_played_notes_has_no_manner():
     scores = [p for p in shared_scores() if p.suffix == ".mid"]
     if not scores:
