@@ -9,12 +9,12 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+import deskproof.report.as_text as as_text
 from deskproof import document, facts, instruments
 from deskproof.check import check
 from deskproof.demo import SCORE
 from deskproof.families import rules
 from deskproof.pages import basis_text, value_text
-from deskproof.report import as_text
 
 DOCS = Path(__file__).parents[1] / "docs"
 

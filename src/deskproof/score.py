@@ -213,6 +213,11 @@ class Score:
     source: str = "musicxml"
     extra: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def at_sounding_pitch(self) -> bool:
+        """Whether the file says that all its parts stand at sounding pitch (octaves apart)."""
+        return self.extra.get("concert") == "yes"
+
 
 class NoteRef(NamedTuple):
     """Where a note stands: part id, measure ordinal, note ordinal (contract: ``P27/m12/n3``).

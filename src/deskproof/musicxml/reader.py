@@ -119,6 +119,7 @@ def _read(root: etree._Element, grid: int, name: str) -> Score:
             one.get("element") == "accidental" and one.get("type") == "no"
             for one in root.iterfind("identification/encoding/supports")
         ),
+        extra={"concert": "yes"} if root.find("defaults/concert-score") is not None else {},
     )
 
 

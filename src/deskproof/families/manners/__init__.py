@@ -84,7 +84,7 @@ def _found(plan: Written, context: Context) -> Iterator[Finding]:
     manners = list(_manners(plan.groups, plan.around, context))
     for one in manners:
         yield one.finding(context)
-    if not any(isinstance(one, Reading) for one in manners):
+    if not any(isinstance(one, Reading) for one in manners) and not context.score.at_sounding_pitch:
         yield from plan.crook
     yield from plan.signs
 

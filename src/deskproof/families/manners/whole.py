@@ -54,7 +54,7 @@ def reading_of(group: Group, around: Around, context: Context) -> Reading | None
     if not usual:
         return None
     semitones = group.semitones
-    if semitones == 0 and any(v % 12 for v in usual):
+    if semitones == 0 and any(v % 12 for v in usual) and not context.score.at_sounding_pitch:
         found = _missing(group, usual, _named_keys(group, context), around)
         if found is not None or not around.transposed:
             return found
