@@ -265,7 +265,8 @@ def _figure(part: Part, notes: Sequence[NoteRef]) -> list[NoteRef]:
     """All notes of the part, in all its staves, that lie under a slur together with one of ``notes``."""
     places = {(ref.measure, part.measures[ref.measure].notes[ref.n].start) for ref in notes}
     chosen = set(notes)
-    for start, end in _slurs(part):
+    bars = sorted(measure for measure, _ in places)
+    for start, end in _slurs(part, bars[0] - LONGEST_FIGURE, bars[-1] + LONGEST_FIGURE):
         if any(start <= place <= end for place in places):
             chosen.update(
                 NoteRef(part.id, m, note.n)
@@ -293,11 +294,14 @@ def _whole_chains(part: Part, chosen: set[NoteRef]) -> list[NoteRef]:
     return sorted(found)
 
 
-def _slurs(part: Part) -> list[tuple[tuple[int, int], tuple[int, int]]]:
-    """The slurs of a part as (first place, last place), a place being (measure, tick)."""
+LONGEST_FIGURE = 8  # bars; a longer slur is a phrase, not a figure
+
+
+def _slurs(part: Part, first: int, last: int) -> list[tuple[tuple[int, int], tuple[int, int]]]:
+    """The slurs inside some measures as (first place, last place), a place being (measure, tick)."""
     found = []
     open_at: dict[str, tuple[int, int]] = {}
-    for measure in part.measures:
+    for measure in part.measures[max(first, 0) : last + 1]:
         for note in sorted(measure.notes, key=lambda n: n.start):
             for mark in note.marks:
                 if mark.kind == "slur":
