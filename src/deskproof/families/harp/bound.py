@@ -69,13 +69,11 @@ class Bound:
     apart from that, changes take no time.
     """
 
-    def __init__(
-        self, ways: Sequence[Sequence[Way]], times: Sequence[int], change_us: Sequence[int]
-    ) -> None:
+    def __init__(self, ways: Sequence[Sequence[Way]], times: Sequence[int], change_us: Sequence[int]) -> None:
         """``change_us`` is the time of one change after each onset."""
         np = _np()
         count = len(ways)
-        self._tables: list[tuple[tuple[bytes | None, int], ...]] = [()] * (count + 1)
+        self._tables: list[tuple[tuple[bytes, int], ...]] = [()] * (count + 1)
         self._which: list[tuple[int, ...]] = [()] * (count + 1)
         self._free: list[dict[tuple[int, int], int]] = [{} for _ in range(count + 1)]
         nothing = np.zeros(SETTINGS, dtype=np.uint8)
@@ -106,19 +104,18 @@ class Bound:
                 for array in found:
                     array[array < NEVER] -= np.uint8(low)
             groups: dict[frozenset[int], int] = {}
-            before = ways[i - 1] if i else ((None,))
             chosen: list[int] = []
-            for way in before:
-                if way is None:
-                    mine = frozenset(at)
-                else:
-                    gap, change = times[i] - times[i - 1], change_us[i - 1]
+            if i:
+                gap, change = times[i] - times[i - 1], change_us[i - 1]
+                for before in ways[i - 1]:
                     mine = frozenset(
                         k
-                        for k, after in zip(at, ways[i], strict=True)
-                        if _goes(way.left, after.left, gap, change) and _goes(way.right, after.right, gap, change)
+                        for k, way in zip(at, ways[i], strict=True)
+                        if _goes(before.left, way.left, gap, change) and _goes(before.right, way.right, gap, change)
                     )
-                chosen.append(groups.setdefault(mine, len(groups)))
+                    chosen.append(groups.setdefault(mine, len(groups)))
+            else:
+                groups[frozenset(at)] = 0
             rest = []
             for mine in groups:
                 arrays = [found[k] for k in mine]

@@ -158,7 +158,9 @@ class _Checker:
     def _clash(self, onset: int, notes: list[int]) -> Finding:
         row = self.reading.plucked[onset]
         lines = [choices(one.pitch, self.settings.fixed)[0].string.line for one in row]
-        if len(row) > self.settings.together or not hands_take(lines, self.reading.onsets[onset].bracketed, self.settings):
+        if len(row) > self.settings.together or not hands_take(
+            lines, self.reading.onsets[onset].bracketed, self.settings
+        ):
             return self._chord(onset, notes)
         found: Clash = clash(self.reading.onsets, onset, self.settings, self.reading.damps)
         group = [self.reading.plucked[o][n] for o, n in found.notes]
@@ -189,9 +191,7 @@ class _Checker:
         if len(row) > most:
             reason = f"a harpist has {most} fingers to pluck with"
         else:
-            reason = (
-                f"struck at once, they do not lie in two hands of {self.settings.hand} fingers within a tenth each"
-            )
+            reason = f"struck at once, they do not lie in two hands of {self.settings.hand} fingers within a tenth each"
         return rules.HANDS.at(
             self._place(row[0].events[0]),
             self._refs(row),

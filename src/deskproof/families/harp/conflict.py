@@ -1,4 +1,4 @@
-"""Why a note has no place in the plan: the smallest group of notes that does not go, and the tempo at which it would."""
+"""Why a note has no place in the plan: the smallest group that does not go, and the tempo at which it would."""
 
 from __future__ import annotations
 
@@ -39,9 +39,7 @@ class Clash:
         return f"{self.group}: {self.reason}"
 
 
-def clash(
-    onsets: Sequence[Onset], at: int, settings: Settings, damps: Iterable[tuple[int, str]] = ()
-) -> Clash:
+def clash(onsets: Sequence[Onset], at: int, settings: Settings, damps: Iterable[tuple[int, str]] = ()) -> Clash:
     """The smallest clashing group that holds notes of onset ``at``.
 
     Smallest means: leave out any one of its notes, and the rest goes. The search looks at a window of onsets that

@@ -56,9 +56,7 @@ class Foot:
         self._over: dict[tuple[int, int, Use], tuple[int, int, int]] = {}
         self._room: dict[int, int] = {}
         self._better: dict[tuple[int, int, int], bool] = {}
-        self._pairs = [
-            (s, s | 1 << b, b) for s in range(self.sets) for b in range(letters) if not s >> b & 1
-        ]
+        self._pairs = [(s, s | 1 << b, b) for s in range(self.sets) for b in range(letters) if not s >> b & 1]
         self.idle = self.keep(FootState((0,) * letters, (1,), ((),)))
 
     def keep(self, state: FootState) -> int:
@@ -203,7 +201,7 @@ class Foot:
         return found
 
     def as_good(self, a: int, b: int, moved: int) -> bool:
-        """Whether from state ``a`` all goes that goes from ``b``, when the letters ``moved`` have to be changed first."""
+        """Whether all that goes from state ``b`` goes from ``a`` once the letters ``moved`` are changed."""
         if a == b and not moved:
             return True
         key = (a, b, moved)

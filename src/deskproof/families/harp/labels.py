@@ -8,6 +8,7 @@ wait; if nothing is left that can, one change more is granted and the search goe
 from __future__ import annotations
 
 from collections.abc import Sequence
+from heapq import heappop, heappush
 from typing import NamedTuple
 
 from deskproof.families.harp.bound import NEVER, Bound, setting_number
@@ -42,12 +43,11 @@ class Fewest(NamedTuple):
     cost: int
     changes: int
     at_least: int
-    proven: bool = True
+    proven: bool
+    work: int  # labels looked at
 
 
-def fewest_changes(
-    passage: Passage, stretches: Sequence[Stretch], feet: Feet, known: tuple[Way, ...]
-) -> Fewest:
+def fewest_changes(passage: Passage, stretches: Sequence[Stretch], feet: Feet, known: tuple[Way, ...]) -> Fewest:
     """The plan with the fewest changes, then the fewest deviations and sharps, within the needs of the stretches.
 
     ``known`` is a plan to fall back on where the search grows beyond its limit; its changes are then not proven.
@@ -61,7 +61,7 @@ def fewest_changes(
         return search.run()
     except TooManyError:
         cost = cost_of(known)
-        return Fewest(known, cost, cost >> CHANGE_BITS, search.limit, False)
+        return Fewest(known, cost, cost >> CHANGE_BITS, search.limit, False, search.work)
 
 
 def cost_of(ways: Sequence[Way]) -> int:
@@ -88,27 +88,27 @@ class _Search:
         self.times, self.needs, self.ways, self.feet, self.bound = passage.times, needs, ways, feet, bound
         self.opening = {s.first: s.need for s in stretches}
         self.closing = {s.close: s.need for s in stretches}
+        self.work = 0
         self.limit = bound.least  # fewer changes than this are proven not to do
         count = len(passage)
         self.rows: list[list[Row]] = [[] for _ in range(count)]  # by onset, after it; append only
         self.known: list[dict[tuple[int, ...], int]] = [{} for _ in range(count)]
         self.kept: list[list[Row]] = [[] for _ in range(count)]
-        self.waiting: list[list[tuple[int, Row]]] = [[] for _ in range(count)]
+        self.waiting: list[list[tuple[int, int, Row]]] = [[] for _ in range(count)]
 
     def run(self) -> Fewest:
         count = len(self.times)
         if not count:
-            return Fewest((), 0, 0, 0)
+            return Fewest((), 0, 0, 0, True, 0)
         limit = self.limit
         start: Row = (self._start(), self.feet.left.idle, self.feet.right.idle, 0, 0, 0, -1, -1)
         came = self._over(0, [start], 0)
         while True:
             for i in range(count):
                 if self.waiting[i]:
-                    due = [row for f, row in self.waiting[i] if f <= limit]
-                    if due:
-                        self.waiting[i] = [pair for pair in self.waiting[i] if pair[0] > limit]
-                        came += due
+                    waiting = self.waiting[i]
+                    while waiting and waiting[0][0] <= limit:
+                        came.append(heappop(waiting)[2])
                 if not came:
                     continue
                 at = self._settle(i, self._within(i, came, limit))
@@ -116,10 +116,9 @@ class _Search:
                 came = self._over(i + 1, rows[at:], at) if i + 1 < count and at < len(rows) else []
             if self.kept[-1]:
                 return self._found(limit)
-            waiting = [f for rows in self.waiting for f, _ in rows]
-            if not waiting:
+            limit = self.limit = min((rows[0][0] for rows in self.waiting if rows), default=0)
+            if not limit:
                 raise TooManyError
-            limit = self.limit = min(waiting)
             came = []
 
     def _start(self) -> int:
@@ -149,7 +148,7 @@ class _Search:
             if f <= limit:
                 kept.append(row)
             else:
-                waiting.append((f, row))
+                heappush(waiting, (f, len(waiting), row))
         return kept
 
     def _over(self, i: int, before: Sequence[Row], at: int) -> list[Row]:
@@ -190,6 +189,7 @@ class _Search:
                     other = best.get(same)
                     if other is None or total < other[5]:
                         best[same] = (*same, total, k, w)
+        self.work += len(best)
         return list(best.values())
 
     def _settle(self, i: int, rows: list[Row]) -> int:
@@ -233,7 +233,7 @@ class _Search:
                 row = row_before
         ways.reverse()
         total = min(r[5] for r in rows)
-        return Fewest(tuple(ways), total, total >> CHANGE_BITS, limit)
+        return Fewest(tuple(ways), total, total >> CHANGE_BITS, limit, True, self.work)
 
 
 def _cost(row: Row) -> int:

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import NamedTuple, Protocol
 
+from deskproof import facts
+
 LETTERS = "DCBEFGA"
 LEFT, RIGHT = "DCB", "EFGA"
 FEET = (LEFT, RIGHT)
@@ -79,14 +81,14 @@ class Settings:
 
     comfortable_us: int
     quickest_us: int
-    fixed: Mapping[str, int] = field(default_factory=lambda: {"C1": 0, "D1": 0})
+    fixed: Mapping[str, int] = field(default_factory=lambda: dict.fromkeys(facts.get("harp.without_pedal").value, 0))
     initial: Mapping[str, int] | None = None
     pair_moves: bool = False
-    reach: int = 9
-    hand: int = 4
-    together: int = 8
-    spare_us: int = 2_000_000
-    margin: float = 1.1
+    reach: int = field(default_factory=lambda: int(facts.get("harp.reach").value))
+    hand: int = field(default_factory=lambda: int(facts.get("harp.fingers_a_hand").value))
+    together: int = field(default_factory=lambda: 2 * int(facts.get("harp.fingers_a_hand").value))
+    spare_us: int = field(default_factory=lambda: 1000 * int(facts.get("harp.spare_time").value))
+    margin: float = field(default_factory=lambda: float(facts.get("harp.faster").value))
     start_us: int = 0
 
 

@@ -13,15 +13,29 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import lru_cache
 from itertools import combinations
 from typing import NamedTuple
 
-from deskproof.families.harp.model import FEET, Choice, HarpNote, Onset, Settings, String, choices, hands_take
+from deskproof.families.harp.model import (
+    FEET,
+    LEFT,
+    RIGHT,
+    Choice,
+    HarpNote,
+    Onset,
+    Settings,
+    String,
+    choices,
+    hands_take,
+)
 
-CHANGE, DEVIATION = 1 << 48, 1 << 24  # one change of pedal, one name that is not the composer's; a sharp counts 1
+# Costs are packed into one number, so that they compare left to right: a change of pedal, a name that is not the
+# composer's, a sharp; a name that the composer did not choose and a natural would give counts 1.
+CHANGE, DEVIATION, SHARP = 1 << 60, 1 << 40, 1 << 20
 FREE = 3
 MOST_WAYS = 3000  # of one chord; beyond, the search goes on with these and proves nothing
+_NATURALS = {("F", -1), ("C", -1), ("E", 1), ("B", 1)}  # names of pitches that a natural string has too
 PLACE = {letter: (foot, i) for foot, letters in enumerate(FEET) for i, letter in enumerate(letters)}
 ALL_FREE = (0b111111, 0b11111111)
 
@@ -40,7 +54,7 @@ class Use:
     holds: tuple[int, ...]
 
 
-@cache
+@lru_cache(maxsize=1 << 18)
 def use_of(used: int, code: int, holds: tuple[int, ...]) -> Use:
     """The one record of this use."""
     return Use(used, code, holds)
@@ -82,9 +96,10 @@ def hold_us(onset: Onset, note: HarpNote, letter: str, damps: Damps) -> int:
 class Passage:
     """A passage with its terms; lists the ways of each onset as they are asked for.
 
-    ``forced`` are the strings of printed notes, by key, None for a note left out; ``unused`` are letters that an onset
-    must not use, by onset. ``weights`` say what a note left out counts, by onset; without them each counts 1. What an onset demands beside its notes may be left out as if it were one note,
-    but for the onsets that are ``firm``. Notes whose key is in ``kept`` must not be left out.
+    ``forced`` are the strings of printed notes by key, None for a note left out; ``unused`` are letters that an onset
+    must not use, by onset. ``weights`` say what a note left out counts, by onset; without them each counts 1. What an
+    onset demands beside its notes may be left out as if it were one note, but for the onsets that are ``firm``. Notes
+    whose key is in ``kept`` must not be left out.
     """
 
     def __init__(
@@ -106,6 +121,7 @@ class Passage:
         self.complete = True  # no chord had more ways than are looked at
         self._ways: dict[tuple[int, int, bool, bool], tuple[Way, ...]] = {}
         self._least: dict[int, int] = {}
+        self._signatures: dict[int, Hashable] = {}
 
     def __len__(self) -> int:
         return len(self.onsets)
@@ -122,6 +138,22 @@ class Passage:
             self._least[i] = found
         return found
 
+    def signature(self, i: int) -> Hashable:
+        """All that the ways of an onset depend on; equal ones have equal ways, wherever they stand."""
+        found = self._signatures.get(i)
+        if found is None:
+            onset = self.onsets[i]
+            found = self._signatures[i] = (
+                tuple((n.pitch, n.written_us, n.key in self.kept, n.key in self.forced) for n in onset.notes),
+                tuple(self._options(i, note) for note in onset.notes) if self.forced or i in self.unused else (),
+                onset.demands,
+                onset.bracketed,
+                self.weights[i],
+                i in self.firm,
+                onset.t_us if self.damps else 0,
+            )
+        return found
+
     def ways(self, i: int, dropped: int = 0, early: bool = False, loose: bool = False) -> tuple[Way, ...]:
         """The ways of an onset, with notes left out that count up to ``dropped`` beside those that need be.
 
@@ -131,7 +163,7 @@ class Passage:
         found = self._ways.get(key)
         if found is None:
             least = self.least(i)
-            rows = []
+            rows: list[Way] = []
             weight = self.weights[i]
             for count in range(least, min(least + dropped // weight, len(self.onsets[i].notes) + 1) + 1):
                 for picks, unset in self._taken(i, count):
@@ -169,35 +201,37 @@ class Passage:
             for let_go in combinations(sorted(lengths), count):
                 yield self._way(onset, picks, dropped, frozenset(let_go), loose, unset)
 
-    def _way(
-        self, onset: Onset, picks: Picks, dropped: int, let_go: frozenset[int], loose: bool, unset: bool
-    ) -> Way:
-        held: tuple[dict[int, tuple[int, int]], dict[int, tuple[int, int]]] = ({}, {})
+    def _way(self, onset: Onset, picks: Picks, dropped: int, let_go: frozenset[int], loose: bool, unset: bool) -> Way:
+        held: dict[str, int] = {}  # by letter
+        used, code = [0, 0], [0, 0]
         cost = 0
         for note, choice in zip(onset.notes, picks, strict=True):
             if choice is None:
                 continue
-            letter = choice.string.letter
-            if note.spelled is not None and note.spelled != (letter, choice.position):
+            string, position, pedal = choice
+            letter = string.letter
+            if note.spelled is None:
+                cost += position != 0 and (letter, position) in _NATURALS
+            elif note.spelled != (letter, position):
                 cost += DEVIATION
-            cost += choice.position > 0
-            if choice.pedal:
-                foot, bit = PLACE[letter]
+            if position > 0:
+                cost += SHARP
+            if pedal:
                 hold = 0 if loose or note.written_us in let_go else hold_us(onset, note, letter, self.damps)
-                before = held[foot].get(bit, (0, 0))[1]
-                held[foot][bit] = (choice.position + 1, max(hold, before))
+                if letter in held:
+                    held[letter] = max(hold, held[letter])
+                else:
+                    held[letter] = hold
+                    foot, bit = PLACE[letter]
+                    used[foot] |= 1 << bit
+                    code[foot] |= (position + 1) << 2 * bit
         for letter, position, hold in () if unset else onset.demands:
             foot, bit = PLACE[letter]
-            before = held[foot].get(bit, (0, 0))[1]
-            held[foot][bit] = (position + 1, max(hold, before))
-        left, right = (
-            use_of(
-                sum(1 << bit for bit in rows),
-                sum(position << 2 * bit for bit, (position, _) in rows.items()),
-                tuple(rows[bit][1] for bit in sorted(rows)),
-            )
-            for rows in held
-        )
+            used[foot] |= 1 << bit
+            code[foot] |= (position + 1) << 2 * bit if letter not in held else 0
+            held[letter] = max(hold, held.get(letter, 0))
+        left = use_of(used[0], code[0], tuple([held[letter] for letter in LEFT if letter in held]))
+        right = use_of(used[1], code[1], tuple([held[letter] for letter in RIGHT if letter in held]))
         return Way(left, right, cost, dropped, len(let_go), let_go, picks, unset)
 
 

@@ -53,6 +53,10 @@ def groups(jobs: Sequence[Job]) -> list[list[Job]]:
     return found
 
 
+Done = tuple[tuple[int, ...], int]  # by letter, the jobs that are done; quick ones among them
+Step = tuple[int, Done | None, int, int, int]  # the foot is free from; the state before; letter, start, length
+
+
 class _Line:
     """The jobs of one group by letter: those of one letter follow each other."""
 
@@ -63,21 +67,16 @@ class _Line:
         ]
         self.count = len(jobs)
 
-    def schedule(
-        self, comfortable: int, quickest: int, quick: int, early: bool = True
-    ) -> list[tuple[Job, int, int]] | None:
-        """All jobs with at most so many quick ones, each as early as it can: (job, start, length); None if it cannot."""
+    def schedule(self, comfortable: int, quickest: int, quick: int) -> list[tuple[Job, int, int]] | None:
+        """All jobs with at most so many quick ones, as early as can be: (job, start, length); None if it cannot."""
         start = (0,) * len(self.rows)
         # by jobs done of each letter and quick ones among them: free from, the state before, letter, start, length
-        level: dict[tuple[tuple[int, ...], int], tuple[int, tuple[tuple[int, ...], int] | None, int, int, int]] = {
-            (start, 0): (self.rows[0][0].release, None, -1, 0, 0)
-        }
-        level[start, 0] = (min(row[0].release for row in self.rows), None, -1, 0, 0)
-        levels = [level]
+        levels: list[dict[Done, Step]] = [{(start, 0): (min(row[0].release for row in self.rows), None, -1, 0, 0)}]
         lengths = ((comfortable, 0), (quickest, 1)) if quick else ((comfortable, 0),)
         for _ in range(self.count):
-            level, after = levels[-1], {}
-            for key, (free, *_rest) in level.items():
+            after: dict[Done, Step] = {}
+            for key, step in levels[-1].items():
+                free = step[0]
                 done, spent = key
                 todo = [(row[n] if n < len(row) else None) for row, n in zip(self.rows, done, strict=True)]
                 latest = min(job.deadline for job in todo if job is not None)
@@ -92,14 +91,14 @@ class _Line:
                         others = [other for other in todo if other is not None and other is not job]
                         if any(max(end, other.release) + lengths[-1][0] > other.deadline for other in others):
                             continue
-                        new = (done[:k] + (done[k] + 1,) + done[k + 1 :], spent + more)
+                        new = ((*done[:k], done[k] + 1, *done[k + 1 :]), spent + more)
                         old = after.get(new)
                         if old is None or end < old[0]:
                             after[new] = (end, key, k, begin, length)
             if not after:
                 return None
             levels.append(after)
-        state: tuple[tuple[int, ...], int] | None = min(levels[-1], key=lambda k: (k[1], levels[-1][k][0]))
+        state: Done | None = min(levels[-1], key=lambda k: (k[1], levels[-1][k][0]))
         found = []
         for level in reversed(levels[1:]):
             assert state is not None
@@ -108,17 +107,6 @@ class _Line:
             found.append((self.rows[k][before[0][k]], begin, length))
             state = before
         return found[::-1]
-
-
-def least_quick(jobs: Sequence[Job], comfortable: int, quickest: int) -> int | None:
-    """The fewest quick changes with which one foot does these jobs; None if it cannot."""
-    total = 0
-    for group in groups(jobs):
-        found = _least_quick(_Line(group), comfortable, quickest)
-        if found is None:
-            return None
-        total += found
-    return total
 
 
 def _least_quick(line: _Line, comfortable: int, quickest: int) -> int | None:
@@ -154,9 +142,7 @@ def _alone(job: Job, comfortable: int, quickest: int) -> tuple[list[tuple[Job, i
     return ([(job, job.release, length)], room / length) if room >= length else (None, 0.0)
 
 
-def _together(
-    line: _Line, comfortable: int, quickest: int
-) -> tuple[list[tuple[Job, int, int]] | None, float]:
+def _together(line: _Line, comfortable: int, quickest: int) -> tuple[list[tuple[Job, int, int]] | None, float]:
     quick = _least_quick(line, comfortable, quickest)
     if quick is None:
         return None, 0.0

@@ -59,18 +59,15 @@ def read(spans: Sequence[Span], context: Context, letters: str) -> Reading:
             onset, end = frame.times_us(event)
             for one in _plucked(event, end, end - onset, context, index):
                 rows.setdefault(onset, []).append(one)
-    onsets, plucked = [], []
+    onsets: list[Onset] = []
+    plucked: list[tuple[Plucked, ...]] = []
     for t_us in sorted(rows):
         here = _joined(rows[t_us])
-        notes = tuple(
-            HarpNote(one.pitch, one.written_us, one.spelled, _key(one)) for one in here
-        )
+        notes = tuple(HarpNote(one.pitch, one.written_us, one.spelled, _key(one)) for one in here)
         bracketed = any(e.note.marked("non-arpeggiate") for one in here for e in one.events)
         onsets.append(Onset(t_us, notes, len(onsets), bracketed))
         plucked.append(tuple(here))
-    return Reading(
-        index, tuple(onsets), tuple(plucked), _damps(part, frame, letters), _joints(frame), _beats(frame)
-    )
+    return Reading(index, tuple(onsets), tuple(plucked), _damps(part, frame, letters), _joints(frame), _beats(frame))
 
 
 def refs(part: Part, one: Plucked) -> tuple[NoteRef, ...]:
@@ -115,7 +112,7 @@ def _neighbour(note: Note, context: Context, index: int, measure: int) -> Pitch:
     step, octave = STEPS[i % len(STEPS)], note.pitch.octave + i // len(STEPS)
     sign = note.marked("accidental-mark")
     keys = context.layouts[index].keys[measure]
-    alter = _ACCIDENTAL.get(sign.value) if sign else None
+    alter: int | float | None = _ACCIDENTAL.get(sign.value) if sign else None
     if alter is None:
         alter = alters_of(keys.get(note.staff, keys.get(0, Key(0))))[step]
     return Pitch(step, alter, octave)

@@ -130,7 +130,9 @@ def _events(plan: PedalPlan, reading: Reading, places: Places, part: Part) -> li
                     "hold_us": hold_us,
                     "written_us": written_us,
                     "pass": pairs[0][0].events[0].pass_,
-                    "notes": [part.ref(e.measure, e.note.n) for one, _ in pairs for e in one.events[: _own(one, pairs)]],
+                    "notes": [
+                        part.ref(e.measure, e.note.n) for one, _ in pairs for e in one.events[: _own(one, pairs)]
+                    ],
                     "pitches": [one.pitch + up for one, _ in pairs],
                     "strings": [str(taken.string) for _, taken in pairs],
                     "positions": [taken.position for _, taken in pairs],

@@ -9,7 +9,7 @@ nothing is then allowed, which keeps the search small.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -79,7 +79,7 @@ _LOW = 0x1555  # the low bit of every letter
 
 @lru_cache(maxsize=1 << 18)
 def differing(a: int, b: int) -> tuple[int, int, int]:
-    """At which letters of the left and the right foot b stands otherwise than a, a's free ones not counted; how many."""
+    """Letters of the left and the right foot at which b stands otherwise than a, but for a's free ones; how many."""
     apart = a ^ b
     rows = (apart | apart >> 1) & ~(a & a >> 1) & _LOW
     left = sum(1 << i for i in range(len(LEFT)) if rows >> 2 * i & 1)
@@ -123,16 +123,25 @@ def _first(stretch: Stretch) -> int:
 class Tight:
     """Finds the tight stretches of a passage."""
 
-    def __init__(self, passage: Passage, feet: tuple[Feet, Feet], limit: Need | None = None) -> None:
+    def __init__(
+        self,
+        passage: Passage,
+        feet: tuple[Feet, Feet],
+        limit: Need | None = None,
+        known: dict[Hashable, bool] | None = None,
+    ) -> None:
         """``feet`` are both feet at the usual times, and with every change at the quickest.
 
-        Beyond ``limit`` the search gives up with NoPlanError.
+        Beyond ``limit`` the search gives up with NoPlanError. ``known`` remembers which runs of onsets go, for other
+        searches with the same feet.
         """
         self.passage, self.limit = passage, limit
+        self.known = known if known is not None else {}
         self.feet, self.fast = feet
         self.stretches: list[Stretch] = []
         self.after: list[list[Label]] = []
-        self.work = 0
+        self.work = 0  # labels looked at for the stretch at hand
+        self.total = 0  # and altogether
 
     def find(self) -> list[Stretch]:
         """The stretches from left to right; a plan exists that takes no more.
@@ -223,9 +232,7 @@ class Tight:
 
     def _shortest(self, dead: int) -> int:
         """The latest onset from which the passage, begun afresh, does not go up to the onset ``dead``."""
-        interior = {
-            k for s in self.stretches[-MOST_BACK:] for k in range(s.first + 1, s.last + (0 if s.shares else 1))
-        }
+        interior = {k for s in self.stretches[-MOST_BACK:] for k in range(s.first + 1, s.last + (0 if s.shares else 1))}
 
         def goes(first: int) -> bool:
             return self._goes(first, dead, self.feet, self.stretches)
@@ -326,6 +333,33 @@ class Tight:
         loose: bool = False,
         start: Sequence[Label] | None = None,
     ) -> bool:
+        if start is not None:
+            return self._runs(first, last, feet, stretches, loose, start)
+        times = self.passage.times
+        key = (
+            feet is self.fast,
+            loose,
+            tuple((times[i] - times[first], self.passage.signature(i)) for i in range(first, last + 1)),
+            tuple(
+                (s.first - first, s.last - first, s.need)
+                for s in stretches[bisect_right(stretches, first - MOST_BACK, key=_first) :]
+                if s.last > first or s.first == first
+            ),
+        )
+        found = self.known.get(key)
+        if found is None:
+            found = self.known[key] = self._runs(first, last, feet, stretches, loose, None)
+        return found
+
+    def _runs(
+        self,
+        first: int,
+        last: int,
+        feet: Feet,
+        stretches: Sequence[Stretch],
+        loose: bool,
+        start: Sequence[Label] | None,
+    ) -> bool:
         labels = list(start) if start is not None else feet.start()
         fresh = start is None or first == 0
         for i in range(first, last + 1):
@@ -389,6 +423,7 @@ class Tight:
                     same = (left_after | right_after << LEFT_BITS, a, b, now_dropped, now_early)
                     if same not in found:
                         found[same] = (*same, k, w)
+        self.total += len(found)
         return self._needful(feet, found.values(), narrow)
 
     def _needful(self, feet: Feet, labels: Iterable[Label], narrow: bool) -> list[Label]:
