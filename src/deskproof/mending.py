@@ -9,7 +9,6 @@ from deskproof.check import Report
 from deskproof.document import Document
 from deskproof.edits import Edit, EditError
 from deskproof.errors import DeskproofError
-from deskproof.families import FAMILIES
 from deskproof.findings import Effect, Finding, Mend, folded
 from deskproof.forces import Forces
 from deskproof.recheck import recheck
@@ -83,27 +82,6 @@ def _goes(state: State, edits: Sequence[Edit]) -> bool:
 
 def _once(edits: Iterable[Edit]) -> list[Edit]:
     return list(dict.fromkeys(edits))
-
-
-def helped(
-    document: Document, forces: Forces, marks: str, in_words: bool = False, parts: Sequence[int] | None = None
-) -> Document:
-    """The document with what is printed to help the players, made from their plans: after the last mend.
-
-    ``marks`` is ``all``, ``first`` or ``none``; ``in_words`` writes a harp's setting as words instead of a diagram.
-    """
-    if marks == "none":
-        return document
-    state = state_of(document.score, forces, parts)
-    context = state.context()
-    edits = [
-        edit
-        for family in FAMILIES
-        if family.help is not None
-        for i in state.spans
-        for edit in family.help(state.plans[family.name, i], context, marks, in_words)
-    ]
-    return document.with_edits(edits) if edits else document
 
 
 def summary(document: Document, forces: Forces, before: Report) -> str:

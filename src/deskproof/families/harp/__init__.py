@@ -2,7 +2,6 @@
 
 from deskproof.families.base import Family
 from deskproof.families.harp.checks import check, describe, mends, plan
-from deskproof.families.harp.help import printed_help
 from deskproof.families.harp.rules import RULES
 
 HARP = Family(
@@ -14,5 +13,4 @@ HARP = Family(
     rules=RULES,
     reach=None,
     describe=describe,
-    help=printed_help,
 )
