@@ -10,9 +10,7 @@ from __future__ import annotations
 import math
 import tomllib
 from bisect import bisect_right
-from collections import Counter, defaultdict
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections import Counter
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -21,12 +19,24 @@ from typing import Any
 import pytest
 
 from corpus import CorpusFile, smallest
-from deskproof import document, facts
+from deskproof import facts
 from deskproof.report.as_json import note_rows
-from deskproof.score import CHORD, CUE, GRACE, Score
-from deskproof.state import State, state_of
+from deskproof.state import State
 from deskproof.tempo import tempos
-from oracles.music21_reading import PartDifference, Reading, Row, compare, read
+from oracles.music21_reading import PartDifference, compare
+from oracles.reading_comparison import (
+    Pair,
+    crude,
+    differing_bars,
+    differing_notes,
+    differing_turns,
+    in_other_bars,
+    kept_pair_of,
+    listed,
+    merged_turns,
+    notes_behind,
+    shorter_than_chord,
+)
 
 HERE = Path(__file__).resolve().parent
 SAMPLE = smallest(150)
@@ -36,43 +46,9 @@ ROWS: list[dict[str, Any]] = REVIEWED["difference"]
 KINDS = ("note", "short bar", "overfull bar", "turn")
 
 
-@dataclass
-class Pair:
-    """One score in both readings."""
-
-    state: State
-    theirs: Reading
-
-    @property
-    def ours(self) -> list[list[Row]]:
-        """The notes that Deskproof hears, in quarters; grace, cue and unpitched notes apart."""
-        grid = self.state.score.grid
-        return [
-            [
-                Row(Fraction(e.onset, grid), Fraction(e.end, grid), e.sounding, f"{part.id}/m{e.measure}/n{e.note.n}")
-                for e in events
-                if e.sounding is not None and not e.grace and not e.note.flags & CUE
-            ]
-            for part, events in zip(self.state.score.parts, self.state.timeline.parts, strict=True)
-        ]
-
-    def bars(self) -> list[Fraction]:
-        """Length in quarters that Deskproof gives each bar."""
-        return [Fraction(length, self.state.score.grid) for length in self.state.timeline.frame.lengths]
-
-    def in_our_bars(self) -> list[list[Row]]:
-        """music21's notes with the bars as long, and played in the order, that Deskproof says."""
-        bars = self.bars()
-        parts = tuple(replace(p, contents=tuple(bars[: len(p.measures)])) for p in self.theirs.parts)
-        return Reading(parts).rows(aligned=True, order=self.state.timeline.frame.order.measures)
-
-    def plain(self) -> list[PartDifference]:
-        return compare(self.ours, self.theirs.rows())
-
-
 @pytest.fixture(scope="session")
 def pairs() -> dict[str, Pair]:
-    return {f.name: Pair(state_of(document.read(f.path).score, parts=()), read(f.path)) for f in SAMPLE}
+    return {f.name: kept_pair_of(f.path) for f in SAMPLE}
 
 
 @pytest.fixture(scope="session")
@@ -84,80 +60,24 @@ def apart(pairs: dict[str, Pair]) -> dict[str, list[PartDifference]]:
 # ---- the causes ----------------------------------------------------------------------------------------
 
 
-def differing_notes(pair: Pair) -> dict[str, int]:
-    """Notes of their own length or pitch: what remains when bars and order are the same on both sides."""
-    found = compare(pair.ours, pair.in_our_bars())
-    if not found:
-        return {}
-    return {"notes": sum(len(d.only_ours) for d in found), "theirs": sum(len(d.only_theirs) for d in found)}
-
-
-def differing_bars(pair: Pair) -> dict[str, dict[str, int]]:
-    """Bars that music21 makes shorter or longer in one part than Deskproof does in all, and the notes in them."""
-    found: dict[str, Counter[str]] = defaultdict(Counter)
-    bars = pair.bars()
-    for part in pair.theirs.parts:
-        for i, (notes, length) in enumerate(zip(part.measures, part.lengths, strict=True)):
-            if length != bars[i]:
-                kind = "short bar" if length < bars[i] else "overfull bar"
-                found[kind] += Counter(bars=1, notes=len(notes))
-    return {kind: {"bars": count["bars"], "notes": count["notes"]} for kind, count in found.items()}
-
-
-def jumps(order: tuple[int, ...], count: int) -> Counter[str]:
-    """Where the playing order leaves the printed order: ``m8>m1`` plays measure 1 after measure 8."""
-    ends = (*order[1:], count)
-    return Counter(f"m{a}>{'end' if b == count else f'm{b}'}" for a, b in zip(order, ends, strict=True) if b != a + 1)
-
-
-def differing_turns(pair: Pair) -> dict[str, Any]:
-    """Jumps that one side makes and the other does not, and the notes of the bars they land in."""
-    ours = jumps(pair.state.timeline.frame.order.measures, len(pair.bars()))
-    orders = {part.order for part in pair.theirs.parts}
-    assert len(orders) == 1, "music21 plays the parts in different orders"
-    theirs = jumps(orders.pop(), len(pair.bars()))
-    only = {"ours": sorted((ours - theirs).elements()), "theirs": sorted((theirs - ours).elements())}
-    return {**only, "notes": notes_behind(pair, only)} if any(only.values()) else {}
-
-
-def notes_behind(pair: Pair, only: dict[str, Any]) -> int:
-    """Notes of all parts in the bars where the jumps land, once for each jump."""
-    landed = [text.partition(">")[2] for side in ("ours", "theirs") for text in only[side]]
-    return sum(len(p.measures[int(at[1:])]) for at in landed if at != "end" for p in pair.theirs.parts)
-
-
-def listed(kind: str) -> Iterator[tuple[dict[str, Any], str, dict[str, Any]]]:
-    for row in ROWS:
-        if row["kind"] == kind:
-            for name, found in row["files"].items():
-                yield row, name, found
-
-
 def test_notes_differ_only_where_reviewed(pairs, apart):
     found = {name: differing_notes(pairs[name]) for name in apart if differing_notes(pairs[name])}
-    assert found == {name: counts for _, name, counts in listed("note")}
+    assert found == {name: counts for _, name, counts in listed(ROWS, "note")}
 
 
 @pytest.mark.parametrize("kind", ["short bar", "overfull bar"])
 def test_bars_differ_in_length_only_where_reviewed(kind, pairs, apart):
     found = {name: differing_bars(pairs[name]).get(kind) for name in apart}
     assert {name: counts for name, counts in found.items() if counts} == {
-        name: counts for _, name, counts in listed(kind)
+        name: counts for _, name, counts in listed(ROWS, kind)
     }
 
 
 def test_the_order_of_playing_differs_only_where_reviewed(pairs, apart):
     found = {name: differing_turns(pairs[name]) for name in apart}
-    reviewed: dict[str, dict[str, Any]] = {}
-    for _, name, turns in listed("turn"):  # one file may stand in two rows, with different jumps
+    for _, name, turns in listed(ROWS, "turn"):
         assert turns["notes"] == notes_behind(pairs[name], turns)
-        whole = reviewed.setdefault(name, {"ours": [], "theirs": [], "notes": 0})
-        for key in whole:
-            whole[key] = whole[key] + turns[key]
-    for whole in reviewed.values():
-        whole["ours"].sort()
-        whole["theirs"].sort()
-    assert {name: turns for name, turns in found.items() if turns} == reviewed
+    assert {name: turns for name, turns in found.items() if turns} == merged_turns(ROWS)
 
 
 def test_every_file_that_differs_has_a_cause(apart):
@@ -190,14 +110,11 @@ def test_the_review_is_short_and_says_why(pairs):
 
 def test_the_crude_figure_is_told(pairs, apart):
     # Nothing evened out: every note counts that stands anywhere else, or is played another number of times.
-    crude = {
-        name: max(sum(len(d.only_ours) for d in found), sum(len(d.only_theirs) for d in found))
-        for name, found in apart.items()
-    }
-    assert crude == REVIEWED["crude"]
+    counts = {name: crude(found) for name, found in apart.items()}
+    assert counts == REVIEWED["crude"]
     assert sum(in_other_bars(pair) for pair in pairs.values()) == REVIEWED["in_other_bars"]
     page = " ".join(PAGE.read_text("utf-8").split())
-    total = sum(crude.values())
+    total = sum(counts.values())
     for said in (
         f"{REVIEWED['notes']:,} notes",
         f"{total:,} notes ({100 * total / REVIEWED['notes']:.1f} %)",
@@ -209,22 +126,11 @@ def test_the_crude_figure_is_told(pairs, apart):
         assert row["cause"] in page
 
 
-def in_other_bars(pair: Pair) -> int:
-    """Printed notes of the bars that the two sides play a different number of times."""
-    ours = Counter(pair.state.timeline.frame.order.measures)
-    return sum(
-        len(notes)
-        for part in pair.theirs.parts
-        for i, notes in enumerate(part.measures)
-        if part.order.count(i) != ours[i]
-    )
-
-
 # ---- what is said of the causes is true of the files ------------------------------------------------------
 
 
 def test_the_notes_that_differ_are_shorter_than_their_chord_or_tied_to_one(pairs):
-    ((_, name, _),) = listed("note")
+    ((_, name, _),) = listed(ROWS, "note")
     places = shorter_than_chord(pairs[name].state.score)
     for difference in compare(pairs[name].ours, pairs[name].in_our_bars()):
         for row in difference.only_ours:
@@ -234,21 +140,8 @@ def test_the_notes_that_differ_are_shorter_than_their_chord_or_tied_to_one(pairs
             assert here in places or any(p == part and m == here[1] - 1 for p, m, _ in places)
 
 
-def shorter_than_chord(score: Score) -> set[tuple[str, int, int]]:
-    found = set()
-    for part in score.parts:
-        for measure in part.measures:
-            first = None
-            for note in measure.notes:
-                if not note.flags & CHORD:
-                    first = note
-                elif first is not None and note.length < first.length and not note.flags & GRACE:
-                    found.add((part.id, measure.index, note.n))
-    return found
-
-
 def test_overfull_bars_hold_more_than_the_metre_and_only_rests_in_excess(pairs):
-    for _, name, _ in listed("overfull bar"):
+    for _, name, _ in listed(ROWS, "overfull bar"):
         bars = pairs[name].bars()
         for part in pairs[name].theirs.parts:
             for i, length in enumerate(part.lengths):
@@ -257,7 +150,7 @@ def test_overfull_bars_hold_more_than_the_metre_and_only_rests_in_excess(pairs):
 
 
 def test_short_bars_are_shorter_than_the_same_bar_of_another_part(pairs):
-    for _, name, _ in listed("short bar"):
+    for _, name, _ in listed(ROWS, "short bar"):
         theirs = pairs[name].theirs.parts
         for part in theirs:
             for i, length in enumerate(part.lengths):
