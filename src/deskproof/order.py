@@ -2,7 +2,8 @@
 
 MusicXML puts these signs in any part; here they are gathered from all parts, measure by measure.
 After a jump repeats are not taken again and the last ending is played, unless the file says otherwise
-(attribute after-jump), as is the custom. A repeat without a beginning goes back to the end of the one before it.
+(attribute after-jump), as is the custom. A repeat without a beginning goes back to the end of the one before it,
+but never over a Fine.
 """
 
 from __future__ import annotations
@@ -230,6 +231,7 @@ class _Walk:
         self.jumped = False
         self.done: set[int] = set()
         self.inside: _Bracket | None = None
+        self.opened = marks[0].forward  # the section has a sign at its beginning
 
     def played(self) -> list[int]:
         """Measure ordinals; OverflowError past ``MAX_PLAYED``."""
@@ -252,6 +254,7 @@ class _Walk:
 
     def _section(self, start: int) -> None:
         self.start, self.this_pass = start, 1
+        self.opened = start < len(self.marks) and self.marks[start].forward
 
     def _takes(self, bracket: _Bracket) -> bool:
         wanted = bracket.total if self.jumped else self.this_pass
@@ -278,6 +281,8 @@ class _Walk:
         return self._jumps(i, here)
 
     def _jumps(self, i: int, here: _Marks) -> int:
+        if here.fine and not self.jumped and not self.opened:
+            self._section(i + 1)
         if self.jumped and here.fine:
             self.jumped = False
             return self._go(max(self.done) + 1)
