@@ -146,8 +146,10 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
         ``time`` (quarters a bar, 4), ``part`` (the part's name), ``signs = false`` (print no accidental at all),
         ``carries_accidentals = false`` (the file says that it has none) and ``marks``: pairs of a token's ordinal
         and a mark, one of no-sign, sign, empty-sign, sign-above, tie, tie-without-stop, grace, cue, hidden, harmonic,
-        diamond K (of the chord's note K), clef X, 8va, 8vb, 8va-end, words TEXT. ``beside`` lists further parts, each
-        with an ``instrument``, ``notes`` and whatever of this it needs.
+        diamond K (of the chord's note K), clef X, 8va, 8vb, 8va-end, words TEXT. For the harp also: tie K (of the
+        chord's note K), roll, bracket (a chord struck at once), trill K, gliss, gliss-end, damp, damp-all, tempo N,
+        repeat (before the bar), repeat-end (after it), pedals LETTERS (a diagram: "pedals D C Bb Eb F# G A").
+        ``beside`` lists further parts, each with an ``instrument``, ``notes`` and whatever of this it needs.
     text : str, optional
         Notes to use instead of the case's own.
     """
@@ -209,10 +211,7 @@ class _Writer:
         if shift:
             attributes.append(transposed(shift))
         if "tempo" in self.case:
-            direction = etree.SubElement(measure, "direction")
-            metronome = etree.SubElement(etree.SubElement(direction, "direction-type"), "metronome")
-            etree.SubElement(metronome, "beat-unit").text = "quarter"
-            etree.SubElement(metronome, "per-minute").text = str(self.case["tempo"])
+            metronome(measure, str(self.case["tempo"]))
 
     def _token(self, measure: Any, at: int, token: Token) -> None:
         marks = self.marks.get(at, [])
@@ -234,7 +233,7 @@ class _Writer:
                 self._pitch(note, name)
             if "grace" not in marks:
                 etree.SubElement(note, "duration").text = str(int(token.quarters * DIVISIONS))
-            starts = bool({"tie", "tie-without-stop"} & set(marks)) and name is not None
+            starts = bool({"tie", "tie-without-stop", f"tie {i}"} & set(marks)) and name is not None
             stops = name in self.ties
             for end, there in (("stop", stops), ("start", starts)):
                 if there:
@@ -255,9 +254,12 @@ class _Writer:
                 etree.SubElement(etree.SubElement(notations, "technical"), "harmonic")
             if "sign-above" in marks:
                 etree.SubElement(notations, "accidental-mark").text = SIGN[spelling(name or "C4")[1]]
+            plucked(notations, marks, i, len(names))
             if len(notations):
                 note.append(notations)
-        self.ties = set(token.pitches) if "tie" in marks else set()
+        self.ties = {name for i, name in enumerate(token.pitches) if {"tie", f"tie {i}"} & set(marks)}
+        if "repeat-end" in marks:
+            repeat_sign(measure, "right", "backward")
 
     def _before(self, measure: Any, mark: str) -> None:
         kind, _, text = mark.partition(" ")
@@ -271,6 +273,14 @@ class _Writer:
                 self.shift = {"8va": -1, "8vb": 1, "8va-end": 0}[kind]
                 type_ = {"8va": "down", "8vb": "up", "8va-end": "stop"}[kind]
                 etree.SubElement(direction, "octave-shift", type=type_, size="8")
+        elif kind in ("damp", "damp-all"):
+            etree.SubElement(etree.SubElement(etree.SubElement(measure, "direction"), "direction-type"), kind)
+        elif kind == "pedals":
+            pedal_diagram(measure, text)
+        elif kind == "tempo":
+            metronome(measure, text)
+        elif mark == "repeat":
+            repeat_sign(measure, "left", "forward")
 
     def _pitch(self, note: Any, name: str) -> None:
         step, alter, octave = spelling(name)
@@ -289,6 +299,43 @@ class _Writer:
             if "empty-sign" not in marks:
                 sign.text = SIGN[alter]
             self.force[place] = alter
+
+
+def metronome(measure: Any, quarters: str) -> None:
+    """Append a metronome mark: so many quarters a minute."""
+    direction = etree.SubElement(etree.SubElement(measure, "direction"), "direction-type")
+    mark = etree.SubElement(direction, "metronome")
+    etree.SubElement(mark, "beat-unit").text = "quarter"
+    etree.SubElement(mark, "per-minute").text = quarters
+
+
+def pedal_diagram(measure: Any, letters: str) -> None:
+    """Append a pedal diagram; its letters as given, right or not: "D C# Bb Eb F G A", "B##"."""
+    direction = etree.SubElement(etree.SubElement(measure, "direction"), "direction-type")
+    pedals = etree.SubElement(direction, "harp-pedals")
+    for piece in letters.split():
+        tuning = etree.SubElement(pedals, "pedal-tuning")
+        etree.SubElement(tuning, "pedal-step").text = piece[0]
+        etree.SubElement(tuning, "pedal-alter").text = str(piece.count("#") - piece.count("b"))
+
+
+def repeat_sign(measure: Any, location: str, direction: str) -> None:
+    """Append a bar line with a repeat sign."""
+    line = etree.SubElement(measure, "barline", location=location)
+    etree.SubElement(line, "repeat", direction=direction)
+
+
+def plucked(notations: Any, marks: Sequence[str], i: int, count: int) -> None:
+    """Add to the notations of note ``i`` of ``count`` what marks say of rolls, brackets, trills and glissandi."""
+    for mark, type_ in (("gliss-end", "stop"), ("gliss", "start")):
+        if mark in marks and not i:
+            etree.SubElement(notations, "glissando", type=type_, number="1")
+    if f"trill {i}" in marks:
+        etree.SubElement(etree.SubElement(notations, "ornaments"), "trill-mark")
+    if "roll" in marks:
+        etree.SubElement(notations, "arpeggiate")
+    if "bracket" in marks and i in (0, count - 1):
+        etree.SubElement(notations, "non-arpeggiate", type="bottom" if not i else "top")
 
 
 def clef(text: str) -> Any:

@@ -30,7 +30,7 @@ COLUMNS = (
     ("state",),
     ("recheck", "document", "fingerprint"),
     ("check",),
-    ("decisions", "pages"),
+    ("decisions", "pages", "gliss"),
     ("mending", "engrave", "draw"),
     ("report", "web", "parts", "sketch"),
     ("cli",),

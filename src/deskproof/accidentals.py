@@ -7,9 +7,10 @@ publishers differ.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from itertools import groupby, islice
+from itertools import groupby, islice, pairwise
 from typing import NamedTuple
 
 from deskproof import facts
@@ -34,8 +35,11 @@ class Missing(NamedTuple):
 def missing(part: Part, layout: Layout, measures: Iterable[int] | None = None) -> Iterator[Missing]:
     """The notes of a part, or of some of its measures, that lack an accidental, in page order."""
     for index in range(len(part.measures)) if measures is None else sorted(set(measures)):
-        if 0 <= index < len(part.measures) and any(note.pitch for note in part.measures[index].notes):
-            yield from _in_measure(part, index, layout.keys[index], layout.unread_staves, layout)
+        if 0 <= index < len(part.measures):
+            for note in part.measures[index].notes:
+                if note.pitch is not None:
+                    yield from _in_measure(part, index, layout.keys[index], layout.unread_staves, layout)
+                    break
 
 
 def _in_measure(
@@ -43,8 +47,12 @@ def _in_measure(
 ) -> Iterator[Missing]:
     measure = part.measures[index]
     plain = [c for c in measure.changes if isinstance(c.value, Key)]
-    if not plain and len(keys) == 1 and _plainly_right(measure.notes, alters_of(next(iter(keys.values())))):
-        return
+    if not plain and len(keys) == 1:
+        signature = alters_of(next(iter(keys.values())))
+        if _plainly_right(measure.notes, signature):
+            return
+        if not _under_octave_line(layout, index) and _carried(measure.notes, signature):
+            return
     notes = [n for n in measure.notes if n.pitch is not None and not n.flags & HIDDEN and n.staff not in unread]
     tied = _tied_into(part, index)
     for staff, group in groupby(sorted(notes, key=_reading_order), key=lambda n: n.staff):
@@ -78,6 +86,44 @@ def _plainly_right(notes: Iterable[Note], signature: dict[str, int | float]) -> 
         else:
             bare.append((step, octave))
     return not signed or signed.isdisjoint(bare)
+
+
+def _under_octave_line(layout: Layout, index: int) -> bool:
+    """Whether an octave line is in force or changes in a measure, on any staff."""
+    for places, octaves in layout.octave_lines.values():
+        i = bisect_left(places, (index, 0))
+        if (i and octaves[i - 1]) or (i < len(places) and places[i][0] == index):
+            return True
+    return False
+
+
+def _carried(notes: Iterable[Note], signature: dict[str, int | float]) -> bool:
+    """Whether every note bears its own sign or goes by the last one on its line in the bar.
+
+    Grace notes, notes that are not checked, and two signs at once on one line are left to the closer look.
+    """
+    rows = [note for note in notes if note.pitch is not None]
+    if any(note.flags & (GRACE | UNCHECKED) for note in rows):
+        return False
+    if any(two.start < one.start for one, two in pairwise(rows)):
+        rows.sort(key=lambda note: note.start)
+    heard: dict[tuple[int, str, int], int | float] = {}
+    fresh: dict[tuple[int, str, int], int | float] = {}  # signs of the moment
+    start = -1
+    for note in rows:
+        if note.start != start:
+            heard.update(fresh)
+            fresh.clear()
+            start = note.start
+        assert note.pitch is not None
+        step, alter, octave = note.pitch
+        line = note.staff, step, octave
+        if note.accidental:
+            if fresh.setdefault(line, alter) != alter:
+                return False
+        elif heard.get(line, signature[step]) != alter:
+            return False
+    return True
 
 
 def _reading_order(note: Note) -> tuple[int, int, bool, int]:

@@ -310,6 +310,11 @@ def _words(one: _Checked, quiet: bool, width: int, compared: Since | None = None
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Where to write; else NAME-mended beside it.")
 @click.option("--all-keeping-sound", is_flag=True, help="Take all mends that keep the sound (the default).")
 @click.option("--take", "taken", multiple=True, metavar="ID", help="Take this mend; may be repeated.")
+@click.option(
+    "--pedal-marks", type=click.Choice(("all", "first", "none")), default="none", show_default=True,
+    help="Print the harp's pedals: settings and every change, settings only, or nothing.",
+)  # fmt: skip
+@click.option("--pedal-text", is_flag=True, help="Pedal settings as words, for programs that drop the diagram.")
 @click.option("--dry-run", is_flag=True, help="Say what would be written, and write nothing.")
 @click.option("--force", is_flag=True, help="Write over an existing output.")
 def mend(
@@ -320,11 +325,16 @@ def mend(
     output: Path | None,
     all_keeping_sound: bool,
     taken: Sequence[str],
+    pedal_marks: str,
+    pedal_text: bool,
     dry_run: bool,
     force: bool,
 ) -> None:
     """Write mends into a copy of the score; all else in the file stays as it is."""
-    _mend(file, _forces(forces), parts, bars, output, all_keeping_sound or not taken, taken, dry_run, force)
+    if pedal_text and pedal_marks == "none":
+        raise click.UsageError("--pedal-text goes with --pedal-marks all or first.")
+    keeping = all_keeping_sound or not taken
+    _mend(file, _forces(forces), parts, bars, output, keeping, taken, dry_run, force, pedal_marks, pedal_text)
 
 
 def _mend(
@@ -337,6 +347,8 @@ def _mend(
     taken: Sequence[str],
     dry_run: bool,
     force: bool,
+    pedal_marks: str = "none",
+    pedal_text: bool = False,
 ) -> None:
     from deskproof import mending
 
@@ -350,13 +362,18 @@ def _mend(
     result = mending.take(document, report, [mend for _, _, mend in chosen])
     for id_, finding, taking in chosen:
         click.echo(f"{_where(report, finding)}: {taking.says} ({id_}{_refused(taking, result.left)})")
-    if not chosen:
+    chosen_parts = _chosen(document.score, parts, file)
+    written = mending.helped(result.document, room, pedal_marks, pedal_text, chosen_parts)
+    added = written.edits[len(result.document.edits) :]
+    if pedal_marks != "none":
+        click.echo(f"{file}: {mending.help_in_words(added)}.")
+    if not chosen and not added:
         click.echo(f"{file}: no mend to take; the copy is the same to the byte.")
     if dry_run:
         click.echo("Nothing was written.")
         return
-    _write(target, result.document)
-    after = mending.summary(result.document, room, report)
+    _write(target, written)
+    after = mending.summary(written, room, report)
     click.echo(f"Wrote {target}. {after}")
 
 
@@ -449,6 +466,20 @@ def facts(instrument: str) -> None:
     from deskproof import pages
 
     click.echo(pages.facts_text(instrument))
+
+
+@main.command()
+@click.argument("wanted")
+@click.option("--from", "before", metavar="SETTING", help='The setting before it, as "D C Bb | Eb F G A".')
+@click.option("--json", "as_json", is_flag=True, help="All settings as JSON.")
+def gliss(wanted: str, before: str | None, as_json: bool) -> None:
+    """Harp: the pedal settings of a glissando with the WANTED notes ("Bb D F Ab C") or chord ("Bb9", "whole tone").
+
+    All settings that sound just these notes, or, where none does, those with the fewest foreign notes.
+    """
+    from deskproof import gliss as settings
+
+    click.echo(settings.run(wanted, as_json, _width(), before))
 
 
 @main.command()

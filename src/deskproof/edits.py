@@ -10,7 +10,7 @@ from deskproof.accidentals import SIGNS, missing
 from deskproof.errors import DeskproofError
 from deskproof.page import Layout, layout_of
 from deskproof.pitch import Pitch
-from deskproof.score import CHORD, Change, Clef, Key, Measure, Note, NoteRef, Part, Score, Transpose
+from deskproof.score import CHORD, Change, Clef, Direction, Key, Measure, Note, NoteRef, Part, Score, Transpose
 
 
 class EditError(DeskproofError):
@@ -90,16 +90,53 @@ class SetKey:
     staff: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class AddHarpPedals:
+    """Print a harp's pedal setting below a staff; ``start`` in ticks, ``positions`` for D C B E F G A, -1 to 1."""
+
+    part: str
+    measure: int
+    start: int
+    staff: int
+    positions: tuple[int, ...]
+
+    @property
+    def note(self) -> NoteRef:
+        """The first note of the bar, which stands for the place."""
+        return NoteRef(self.part, self.measure, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class AddWords:
+    """Print words ``above`` or ``below`` a staff; ``start`` in ticks; a line break parts two lines."""
+
+    part: str
+    measure: int
+    start: int
+    staff: int
+    text: str
+    placement: str
+
+    @property
+    def note(self) -> NoteRef:
+        """The first note of the bar, which stands for the place."""
+        return NoteRef(self.part, self.measure, 0)
+
+
 NoteEdit = SetOctave | Respell | AddAccidental
-ChangeEdit = SetTranspose | SetClef | SetKey
+SignEdit = SetTranspose | SetClef | SetKey
+AddEdit = AddHarpPedals | AddWords
+ChangeEdit = SignEdit | AddEdit
 Edit = NoteEdit | ChangeEdit
+
+PEDALS = "DCBEFGA"  # the order of MusicXML's harp-pedals
 
 KINDS: dict[type, str] = {SetTranspose: "transpose", SetClef: "clef", SetKey: "key"}
 # Kinds of change in the order in which one place of the page holds them (MusicXML 4.0, complexType attributes).
 _ORDER = ("key", "time", "staves", "clef", "staff-type", "staff-lines", "transpose", "measure-repeat")
 
 
-def value_of(edit: ChangeEdit) -> Transpose | Clef | Key:
+def value_of(edit: SignEdit) -> Transpose | Clef | Key:
     """What the page says after an edit of a transposition, clef or key."""
     if isinstance(edit, SetTranspose):
         return Transpose(edit.chromatic, edit.diatonic, edit.octave)
@@ -110,7 +147,7 @@ def reaching(edits: Iterable[Edit]) -> dict[str, int]:
     """Part id -> the measure from which on edits of transposition, clef or key may change every measure."""
     found: dict[str, int] = {}
     for edit in edits:
-        if isinstance(edit, ChangeEdit):
+        if isinstance(edit, SignEdit):
             part, measure = edit.note.part, edit.note.measure
             found[part] = min(measure, found.get(part, measure))
     return found
@@ -151,13 +188,16 @@ def _part(part: Part, chosen: dict[int, list[Edit]]) -> Part:
         if not 0 <= index < len(measures):
             raise EditError(f"part {part.id} has no measure number {index} (counted from 0).")
         notes: dict[int, list[NoteEdit]] = {}
-        changes: list[ChangeEdit] = []
+        changes: list[SignEdit] = []
+        added: list[AddEdit] = []
         for edit in edits:
-            if isinstance(edit, ChangeEdit):
+            if isinstance(edit, AddEdit):
+                added.append(edit)
+            elif isinstance(edit, SignEdit):
                 changes.append(edit)
             else:
                 notes.setdefault(edit.note.n, []).append(edit)
-        measures[index] = _changed(_measure(part.id, measures[index], notes), changes)
+        measures[index] = _said(_changed(_measure(part.id, measures[index], notes), changes), added)
     return replace(part, measures=tuple(measures))
 
 
@@ -173,7 +213,55 @@ def _measure(part_id: str, measure: Measure, chosen: dict[int, list[NoteEdit]]) 
     return measure._replace(notes=tuple(notes))
 
 
-def _changed(measure: Measure, edits: list[ChangeEdit]) -> Measure:
+def _said(measure: Measure, edits: Sequence[AddEdit]) -> Measure:
+    """The measure with more directions, in the order in which the file will hold them."""
+    if not edits:
+        return measure
+    rows = list(measure.directions)
+    for edit, _ in placed(measure, edits):
+        kind, value = said(edit)
+        rows.append(Direction(len(rows), edit.start, edit.staff, kind, value))
+    return measure._replace(directions=tuple(rows))
+
+
+def said(edit: AddEdit) -> tuple[str, str]:
+    """Kind and value of the direction that an edit adds."""
+    if isinstance(edit, AddWords):
+        return "words", edit.text
+    return "harp-pedals", " ".join(f"{letter}{alter}" for letter, alter in zip(PEDALS, edit.positions, strict=True))
+
+
+def placed(measure: Measure, edits: Sequence[AddEdit]) -> list[tuple[AddEdit, int | None]]:
+    """Where added directions go: each with the note that it stands before, None: behind all else of the measure.
+
+    A score does not tell on which side of a note another direction stands in the file. So only in a measure without
+    any can a direction stand before its note; in others it comes last, and the order of all of them is known.
+
+    Raises
+    ------
+    EditError
+        If two edits say one kind of thing at one place, or an edit is no place of the measure.
+    """
+    places = [(edit.start, edit.staff, type(edit)) for edit in edits]
+    if len(set(places)) < len(places):
+        raise EditError(f"{edits[0].note}: two edits of one thing; take one of them, then check again.")
+    rows: list[tuple[AddEdit, int | None]] = []
+    for edit in edits:
+        if edit.start < 0 or edit.staff < 1:
+            raise EditError(f"{edit.note}: tick {edit.start} on staff {edit.staff} is no place of this measure.")
+        if isinstance(edit, AddHarpPedals) and len(edit.positions) != len(PEDALS):
+            raise EditError(f"{edit.note}: a harp has seven pedals, not {len(edit.positions)}.")
+        at = None
+        if not measure.directions:
+            at = next(
+                (n.n for n in measure.notes if (n.start, n.staff) == (edit.start, edit.staff) and not n.flags & CHORD),
+                None,
+            )
+        rows.append((edit, at))
+    return sorted(rows, key=lambda row: (row[1] is None, row[1] or 0))
+
+
+def _changed(measure: Measure, edits: list[SignEdit]) -> Measure:
     """The measure with its changes of transposition, clef and key set anew, then those that are added."""
     if not edits:
         return measure

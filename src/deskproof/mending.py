@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from deskproof.check import Report
 from deskproof.document import Document
-from deskproof.edits import Edit, EditError
+from deskproof.edits import AddEdit, Edit, EditError, Respell
 from deskproof.errors import DeskproofError
+from deskproof.families import FAMILIES
 from deskproof.findings import Effect, Finding, Mend, folded
 from deskproof.forces import Forces
 from deskproof.recheck import recheck
@@ -82,6 +83,39 @@ def _goes(state: State, edits: Sequence[Edit]) -> bool:
 
 def _once(edits: Iterable[Edit]) -> list[Edit]:
     return list(dict.fromkeys(edits))
+
+
+def helped(
+    document: Document, forces: Forces, marks: str, in_words: bool = False, parts: Sequence[int] | None = None
+) -> Document:
+    """The document with what is printed to help the players, made from their plans: after the last mend.
+
+    ``marks`` is ``all``, ``first`` or ``none``; ``in_words`` writes a harp's setting as words instead of a diagram.
+    """
+    if marks == "none":
+        return document
+    state = state_of(document.score, forces, parts)
+    context = state.context()
+    edits = [
+        edit
+        for family in FAMILIES
+        if family.help is not None
+        for i in state.spans
+        for edit in family.help(state.plans[family.name, i], context, marks, in_words)
+    ]
+    return document.with_edits(edits) if edits else document
+
+
+def help_in_words(edits: Sequence[Edit]) -> str:
+    """What was printed for the players, counted."""
+    signs = sum(isinstance(edit, AddEdit) for edit in edits)
+    names = len({edit.note for edit in edits if isinstance(edit, Respell)})
+    if not signs:
+        return "no pedal signs to print"
+    said = f"{signs} pedal sign{'s' * (signs != 1)} printed from the plan"
+    if names:
+        said += f", {names} note{'s' * (names != 1)} written as the string{'s' * (names != 1)} that the plan plays"
+    return said
 
 
 def summary(document: Document, forces: Forces, before: Report) -> str:

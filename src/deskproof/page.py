@@ -6,7 +6,7 @@ A ``Layout`` gathers it once for a part; edits of notes leave it as it is.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 from deskproof.pitch import STEPS, key_alters
@@ -26,7 +26,8 @@ class Layout:
     ``transposes[m]``: rows (start tick, staff or 0, transposition) in force from there on, those carried over first.
     ``clefs[staff]``: places (measure, tick) and clefs beside each other. ``repeats``: measure with a bar-repeat sign
     and no notes -> the measure it repeats. ``octave_lines[staff]``: places and the octaves by which the page shows
-    the notes from there on lower than they sound.
+    the notes from there on lower than they sound. ``transpose_only`` is the one transposition of the whole part, None
+    if it changes or differs by staff.
     """
 
     keys: tuple[dict[int, Key], ...]
@@ -36,15 +37,10 @@ class Layout:
     unread_staves: frozenset[int]
     octave_lines: dict[int, tuple[list[tuple[int, int]], list[int]]]
 
-    @property
-    def transpose_only(self) -> Transpose | None:
-        """The one transposition of the whole part, None if it changes or differs by staff."""
-        if not any(self.transposes):
-            return NO_TRANSPOSE
-        first = self.transposes[0]
-        if len(first) == 1 and first[0][:2] == (0, 0) and all(rows == first for rows in self.transposes):
-            return first[0][2]
-        return None
+    transpose_only: Transpose | None = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "transpose_only", _only(self.transposes))
 
     def transpose_at(self, measure: int, start: int, staff: int) -> Transpose:
         """The transposition of a staff at a tick of a measure."""
@@ -66,6 +62,15 @@ class Layout:
         places, octaves = self.octave_lines.get(staff, ([], []))
         i = bisect_right(places, (measure, start)) - 1
         return octaves[i] if i >= 0 else 0
+
+
+def _only(transposes: tuple[tuple[tuple[int, int, Transpose], ...], ...]) -> Transpose | None:
+    if not any(transposes):
+        return NO_TRANSPOSE
+    first = transposes[0]
+    if len(first) == 1 and first[0][:2] == (0, 0) and all(rows == first for rows in transposes):
+        return first[0][2]
+    return None
 
 
 def layout_of(part: Part) -> Layout:

@@ -16,6 +16,7 @@ from typing import NamedTuple
 from deskproof import facts
 from deskproof.order import Order, playing_order
 from deskproof.page import Layout, layout_of
+from deskproof.pitch import Pitch
 from deskproof.score import (
     CHORD,
     CUE,
@@ -245,8 +246,11 @@ def realise_part(
     only = layout.transpose_only
     shift = only.semitones if only is not None else 0
     events: list[Event] = []
+    order: list[int] = []  # by event: twice its onset, a grace note one less
+    last, ordered = -1, True
     ties = _OpenTies()
     new = tuple.__new__  # a named tuple's own constructor takes twice the time
+    midi: dict[Pitch, int | float] = {}
     times_played = [0] * count if repeats else None
     plays = frame.plays if measures is None or repeats else frame.plays_of(measures)
     for play in plays:
@@ -266,22 +270,24 @@ def realise_part(
         onset0 = play.onset
         graces: dict[int, int] | None = None
         for note in measure.notes:
-            if note.kind == "rest":
+            n, start, length, pitch, kind, staff, _, flags, _, _, _ = note
+            if kind == "rest":
                 continue
-            onset = onset0 + note.start
-            end = onset + note.length
-            pitch = note.pitch
+            onset = onset0 + start
+            end = onset + length
             sounding: int | float | None = None
             if pitch is not None:
                 if only is None:
-                    shift = layout.transpose_at(m, note.start, note.staff).semitones
-                sounding = pitch.midi + shift
-            flags = note.flags
+                    shift = layout.transpose_at(m, start, staff).semitones
+                sounding = midi.get(pitch)
+                if sounding is None:
+                    sounding = midi[pitch] = pitch.midi
+                sounding += shift
             if flags & TIE_STOP:
                 at = ties.take(note, onset)
                 if at is not None:
                     first = events[at]
-                    events[at] = first._replace(end=end, tied=(*first.tied, (m, note.n)))
+                    events[at] = first._replace(end=end, tied=(*first.tied, (m, n)))
                     if flags & TIE_START:
                         ties.leave(note, at, end)
                     continue
@@ -290,10 +296,16 @@ def realise_part(
             grace = 0
             if flags & GRACE:
                 graces = graces or _graces(measure.notes)
-                grace = graces.get(note.n, 1)
+                grace = graces.get(n, 1)
+            place = 2 * onset - 1 if grace else 2 * onset
+            if place < last:
+                ordered = False
+            last = place
+            order.append(place)
             events.append(new(Event, (m, note, pass_, onset, end, sounding, (), grace)))
-    events.sort(key=_onset)
-    return tuple(events)
+    if ordered:
+        return tuple(events)
+    return tuple([events[i] for i in sorted(range(len(events)), key=order.__getitem__)])
 
 
 class _OpenTies:
@@ -322,10 +334,6 @@ class _OpenTies:
             return None
         waiting.remove(best)
         return best[0]
-
-
-def _onset(event: Event) -> tuple[int, bool]:
-    return event.onset, not event.grace
 
 
 def _graces(notes: Iterable[Note]) -> dict[int, int]:

@@ -52,6 +52,10 @@ def test_every_end_of_the_compass(instrument: str):
         findings = [f for f in check(from_bytes(seeds.written(seeded.root)).score).findings if is_compass(f)]
         level = expected(number, low, high)
         seen.add(level)
+        if instrument == "harp" and number == low[2] < low[0]:  # the harp's own rule says of which string it would be
+            assert [f.level for f in check(from_bytes(seeds.written(seeded.root)).score).findings
+                    if f.rule.id == "harp-string-without-pedal"] == ["impossible"]  # fmt: skip
+            continue
         assert [f.level for f in findings] == [level] * (level is not None), (number, [f.says for f in findings])
         if level is not None:
             assert [str(ref) for ref in findings[0].notes] == [seeded.note]

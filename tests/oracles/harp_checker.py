@@ -24,7 +24,9 @@ Readings chosen where the words leave room
         Where a repeated stretch begins again, the letters it uses stand at its first onset as they stood there the
         first time, unless ``joints="printed"`` is asked for, which allows changes to make up the difference.
     proven
-        The first four entries of the objective are reached by their bounds, and so is every other that has one.
+        The objective is compared left to right. Its first four entries have a bound each; ``proven`` says that all four
+        are reached. What comes after ``changes`` has no bound: ``at_least`` is null or 0 there, and ``proven`` does not
+        speak of it.
 """
 
 from __future__ import annotations
@@ -38,6 +40,7 @@ OBJECTIVE = [
     "impossible", "let_go_early", "quick_changes", "changes", "buzzes", "breaks_ten_percent_faster", "spare_time",
     "spelling", "sharps", "imbalance",
 ]  # fmt: skip
+BOUNDED = OBJECTIVE[:4]
 FEET = {"D": "left", "C": "left", "B": "left", "E": "right", "F": "right", "G": "right", "A": "right"}
 NEIGHBOURS = [{"D", "C"}, {"C", "B"}, {"E", "F"}, {"F", "G"}, {"G", "A"}]
 SCALE = "CDEFGAB"
@@ -306,11 +309,16 @@ def _objective(plan: Plan, quickest_us: int | None) -> list[str]:
     if not plan["unplanned"] and value["impossible"] != 0:
         wrong.append(f"impossible is {value['impossible']}, but all notes are planned")
     for entry in plan["objective"]:
-        if entry["at_least"] is not None and entry["at_least"] > entry["value"]:
-            wrong.append(f"{entry['name']}: at least {entry['at_least']}, but {entry['value']}")
-        bound = entry["at_least"] is not None or entry["name"] in OBJECTIVE[:4]
-        if plan["proven"] and bound and entry["at_least"] != entry["value"]:
-            wrong.append(f"proven, but {entry['name']} is {entry['value']}, at least {entry['at_least']}")
+        name, least = entry["name"], entry["at_least"]
+        if name not in BOUNDED:
+            if least not in (None, 0):
+                wrong.append(f"{name}: at least {least}, but no bound of it is known")
+        elif least is None:
+            wrong.append(f"{name}: no bound")
+        elif least > entry["value"]:
+            wrong.append(f"{name}: at least {least}, but {entry['value']}")
+        elif plan["proven"] and least != entry["value"]:
+            wrong.append(f"proven, but {name} is {entry['value']}, at least {least}")
     return wrong
 
 

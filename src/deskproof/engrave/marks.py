@@ -33,6 +33,13 @@ class Mark(NamedTuple):
     notes: tuple[NoteRef, ...]
 
 
+class Below(NamedTuple):
+    """A drawing to hang under the engraved bars: x as in them, y from 0 down; and the box of its ink."""
+
+    svg: str
+    box: Box
+
+
 @dataclass(frozen=True, slots=True)
 class Picture:
     """Engraved bars with marks on them. ``width`` and ``height`` are screen pixels at ordinary size."""
@@ -52,6 +59,7 @@ def picture(
     signs: str | None = None,
     highest_px: float | None = None,
     scale: float = 1.0,
+    below: Below | None = None,
 ) -> Picture:
     """Draw marks on engraved bars.
 
@@ -70,6 +78,8 @@ def picture(
         The picture is made smaller if it would be higher than this.
     scale : float
         How large, beside the ordinary size.
+    below : Below, optional
+        Hung under the bars and the marks.
     """
     draft = _Draft(engraving)
     for mark in marks:
@@ -77,6 +87,10 @@ def picture(
     draft.rings_in_margin()
     box = around([engraving.box, *draft.rings, *draft.brackets])
     assert box is not None
+    if below is not None:
+        down = box.bottom + 1.2 * SPACE
+        draft.out.append(f'<g transform="translate(0, {down:.0f})">{below.svg}</g>')
+        box = box.joined(Box(below.box.left, box.top, below.box.right, down + below.box.bottom))
     box = box.grown(_EDGE)
     wide, high = box.right - box.left, box.bottom - box.top
     px = PX * scale if highest_px is None else min(PX * scale, highest_px / high)

@@ -62,7 +62,8 @@ class Engraving:
 
     ``body`` is SVG in which two characters stand for prefixes of ids: :data:`OWN` and :data:`SIGN`.
     ``heads`` are the boxes of noteheads (of a rest: its ink), ``owner`` the staff each note stands on; ``ink`` holds
-    boxes of everything drawn but staff lines and barlines; ``signs`` are the outlines that the body uses.
+    boxes of everything drawn but staff lines and barlines; ``signs`` are the outlines that the body uses; ``bars``
+    the left and right end of every bar's staff lines, from left to right.
     """
 
     body: str
@@ -72,6 +73,7 @@ class Engraving:
     owner: Mapping[NoteRef, int]
     ink: tuple[Box, ...]
     signs: Mapping[str, str] = field(repr=False)
+    bars: tuple[tuple[float, float], ...]
 
     def placed(self, prefix: str, sign_prefix: str) -> str:
         """The body with its ids in place."""
@@ -153,6 +155,7 @@ def engrave(slice_: Slice) -> Engraving:
         cleaner.owners(),
         tuple(cleaner.ink),
         cleaner.used,
+        tuple(sorted(cleaner.extents)),
     )
 
 
@@ -211,6 +214,7 @@ class _Cleaner:
         self.out: list[str] = []
         self.ink: list[Box] = []
         self.bars: list[Box] = []
+        self.extents: set[tuple[float, float]] = set()
         self.staves: list[Staff] = []
         self.heads: dict[NoteRef, Box] = {}
         self.loose: dict[NoteRef, Box] = {}
@@ -347,6 +351,7 @@ class _Cleaner:
         box = around(lines)
         if box is None:
             return where.staff
+        self.extents.add((round(box.left), round(box.right)))
         for i, known in enumerate(self.staves):
             if (known.box.top, known.box.bottom) == (box.top, box.bottom):
                 self.staves[i] = Staff(known.box.joined(box))

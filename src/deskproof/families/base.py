@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from deskproof.edits import Edit
 from deskproof.findings import Finding, Mend, Rule
 from deskproof.forces import Forces
 from deskproof.page import Layout
@@ -48,6 +49,8 @@ class Family:
     ``context.measures`` only, from the plan before and the spans of these measures; without it the part is planned
     anew. ``looks_around``: keys and transpositions of other parts matter too.
     ``describe`` makes the record of a plan that the JSON holds (plan, id, context); None for an empty plan.
+    ``help`` makes from a plan what is printed for the player when asked (plan, context, marks: all or first, whether
+    in words for programs that draw no diagram).
     """
 
     name: str
@@ -60,6 +63,7 @@ class Family:
     looks_around: bool = False
     replan: Callable[[Plan, Sequence[Span], Context], Plan] | None = None
     describe: Callable[[Plan, str, Context], dict[str, Any] | None] | None = None
+    help: Callable[[Plan, Context, str, bool], Sequence[Edit]] | None = None
 
 
 def sounds_as_harmonic(part: Part, event: Event) -> bool:

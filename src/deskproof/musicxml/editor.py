@@ -10,13 +10,19 @@ import codecs
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 from xml.parsers import expat
+from xml.sax.saxutils import escape
+
+from lxml import etree
 
 from deskproof.accidentals import SIGNS
 from deskproof.edits import (
     KINDS,
+    PEDALS,
     AddAccidental,
-    ChangeEdit,
+    AddEdit,
+    AddWords,
     ChangeRef,
     Edit,
     EditError,
@@ -24,7 +30,11 @@ from deskproof.edits import (
     Respell,
     SetClef,
     SetKey,
+    SignEdit,
+    placed,
 )
+from deskproof.musicxml import reader
+from deskproof.musicxml.notes import number
 from deskproof.score import NoteRef
 
 # The children of <note> that stand before <accidental> (MusicXML 4.0, complexType note).
@@ -110,14 +120,17 @@ def write(data: bytes, edits: Sequence[Edit]) -> bytes:
     if not edits:
         return data
     codec = codec_of(data)
-    found = locate(data, {edit.note for edit in edits})
+    added = [edit for edit in edits if isinstance(edit, AddEdit)]
+    edits = [edit for edit in edits if not isinstance(edit, AddEdit)]
+    found = locate(data, {edit.note for edit in edits}) if edits else {}
     signed = {edit.note for edit in edits if isinstance(edit, AddAccidental)}
-    splices: list[Splice] = []
+    splices: list[Splice] = _directions(added, data, codec) if added else []
     for edit in edits:
         at = found.get(edit.note)
         if at is None:
             raise EditError(f"{edit.note} is not in this score; check the file that the mends were made for.")
-        if not isinstance(edit, ChangeEdit):
+        assert not isinstance(edit, AddEdit)
+        if not isinstance(edit, SignEdit):
             assert isinstance(at, FoundNote)
             splices.extend(_splices(edit, at, data, codec, edit.note in signed))
         elif isinstance(at, FoundNote):
@@ -134,7 +147,7 @@ def spliced(data: bytes, splices: Sequence[Splice], codec: str) -> bytes:
     for one in sorted(splices, key=lambda s: (s.start, s.stop)):
         if one.start < at or one.start == last:
             raise EditError("two mends change the same place of the file; take one of them, then check again.")
-        pieces += [data[at : one.start], one.text.encode(codec)]
+        pieces += [data[at : one.start], one.text.encode(codec, "xmlcharrefreplace")]
         at, last = one.stop, one.start
     pieces.append(data[at:])
     return b"".join(pieces)
@@ -179,6 +192,7 @@ class _Locator:
     def __init__(self, data: bytes, wanted: frozenset[NoteRef | ChangeRef]) -> None:
         self.data, self.wanted, self.codec = data, wanted, codec_of(data)
         self.found: dict[NoteRef | ChangeRef, FoundNote | FoundChange] = {}
+        self.measures: dict[tuple[str, int], tuple[int, int]] = {}  # where first child and end tag begin, -1 if none
         self.path: list[str] = []
         self.part, self.measure, self.n, self.parts = "", -1, -1, 0
         self.timewise = False
@@ -206,6 +220,8 @@ class _Locator:
             self.foreign = depth
         if self.foreign is not None:
             return
+        if depth == 3 and (self.part, self.measure) not in self.measures:
+            self.measures[self.part, self.measure] = (self.parser.CurrentByteIndex, -1)
         if depth == 0:
             self.timewise = name == "score-timewise"
         elif depth in (1, 2) and name == "part":
@@ -264,6 +280,10 @@ class _Locator:
         """Whether the element that begins now stands in the bytes, and is not born of an entity."""
         return self.data.startswith(f"<{name}".encode(self.codec), self.parser.CurrentByteIndex)
 
+    def _ends(self, name: str) -> bool:
+        """Whether an end tag stands here; an empty-element tag has none."""
+        return self.data.startswith(f"</{name}".encode(self.codec), self.parser.CurrentByteIndex)
+
     def _part(self, part_id: str | None) -> None:
         """Name the part as the reader does; in a timewise score its measures are counted outside it."""
         self.parts += 1
@@ -295,8 +315,10 @@ class _Locator:
             at = self.parser.CurrentByteIndex
             element = self.open.pop()
             element.content_stop = at
-            ends_here = self.data.startswith(f"</{name}".encode(self.codec), at)
-            element.stop = self._behind_tag(at) if ends_here else at
+            element.stop = self._behind_tag(at) if self._ends(name) else at
+        if depth == 2 and self._ends(name) and self.measures.get((self.part, self.measure), (0, 0))[1] == -1:
+            first, _ = self.measures[self.part, self.measure]
+            self.measures[self.part, self.measure] = (first, self.parser.CurrentByteIndex)
         if depth == 3:
             self.note = None
         elif depth == 4:
@@ -318,10 +340,121 @@ class _Locator:
             size *= 8
 
 
+def _directions(edits: Sequence[AddEdit], data: bytes, codec: str) -> list[Splice]:
+    """New directions: before the note at their place, or last in the measure, gone back to their place."""
+    score = reader.read_bytes(data)
+    parts = {part.id: part for part in score.parts}
+    by_measure: dict[tuple[str, int], list[AddEdit]] = {}
+    for edit in edits:
+        if edit.part not in parts or not 0 <= edit.measure < len(parts[edit.part].measures):
+            raise EditError(f"{edit.part}/m{edit.measure} is not in this score; check the file of the mends.")
+        by_measure.setdefault((edit.part, edit.measure), []).append(edit)
+    rows = {key: placed(parts[key[0]].measures[key[1]], own) for key, own in by_measure.items()}
+    wanted = {NoteRef(*key, n) for key, own in rows.items() for _, n in own if n is not None}
+    there = _Locator(data, frozenset(wanted))
+    ends = _ends_of(data, set(by_measure), score.grid)
+    splices = []
+    for key, own in rows.items():
+        several = parts[key[0]].staves > 1
+        before: dict[int, list[AddEdit]] = {}
+        for edit, n in own:
+            if n is not None:
+                before.setdefault(n, []).append(edit)
+        for n, here in before.items():
+            note = there.found[NoteRef(*key, n)]
+            assert isinstance(note, FoundNote)
+            if not data.startswith("<note".encode(codec), note.start):
+                raise EditError(f"line {note.line}: the note comes from an entity of the file; it cannot be edited.")
+            between = _space_before(Element("note", note.start), data, codec)
+            text = "".join(_direction(edit, between, several) + between for edit in here)
+            splices.append(Splice(note.start, note.start, text))
+        last = [edit for edit, n in own if n is None]
+        if last:
+            first, stop = there.measures.get(key, (-1, -1))
+            if stop < 0:
+                raise EditError(f"{key[0]}/m{key[1]}: an empty measure; nothing can be printed in it.")
+            between = _space_before(Element("", first), data, codec)
+            stop -= len(_space_before(Element("", stop), data, codec).encode(codec))
+            text = "".join(_at(edit, *ends[key], between, several, score.grid) for edit in last)
+            splices.append(Splice(stop, stop, text))
+    return splices
+
+
+def _at(edit: AddEdit, end: int, divisions: Fraction, between: str, several: bool, grid: int) -> str:
+    """A direction at the end of a measure, whose cursor stands at ``end`` ticks, and back to that cursor.
+
+    Whole divisions are gone back or forward; what is left of less than one is an offset.
+    """
+    unit = Fraction(grid) / divisions  # ticks a division
+    far = Fraction(edit.start - end) / unit
+    whole = far.numerator // far.denominator
+    rest = far - whole
+
+    def move(by: int) -> str:
+        if not by:
+            return ""
+        name, inner = "forward" if by > 0 else "backup", _deeper(between)
+        return f"{between}<{name}>{inner}<duration>{abs(by)}</duration>{between if inner else ''}</{name}>"
+
+    return move(whole) + between + _direction(edit, between, several, rest) + move(-whole)
+
+
+_FINE = 10**6  # an offset is written to six decimals, rounded up: the reader takes the tick below
+
+
+def _direction(edit: AddEdit, between: str, several: bool, offset: Fraction = Fraction(0)) -> str:
+    """The element as text, its children in the order of the standard (MusicXML 4.0, complexType direction)."""
+    one = _deeper(between)
+    two, three, four = _deeper(one), _deeper(_deeper(one)), _deeper(_deeper(_deeper(one)))
+    if isinstance(edit, AddWords):
+        said = f"{two}<words>{escape(edit.text)}</words>"
+    else:
+        tunings = "".join(
+            f"{three}<pedal-tuning>{four}<pedal-step>{letter}</pedal-step>{four}<pedal-alter>{alter}</pedal-alter>"
+            f"{three}</pedal-tuning>"
+            for letter, alter in zip(PEDALS, edit.positions, strict=True)
+        )
+        said = f"{two}<harp-pedals>{tunings}{two}</harp-pedals>"
+    rows = f"{one}<direction-type>{said}{one}</direction-type>"
+    if offset:
+        up = -(-offset * _FINE // 1)
+        rows += f"{one}<offset>{up // _FINE}.{up % _FINE:06d}</offset>"
+    if several or edit.staff > 1:
+        rows += f"{one}<staff>{edit.staff}</staff>"
+    placement = edit.placement if isinstance(edit, AddWords) else "below"
+    return f'<direction placement="{placement}">{rows}{between if one else ""}</direction>'
+
+
+def _ends_of(data: bytes, wanted: set[tuple[str, int]], grid: int) -> dict[tuple[str, int], tuple[int, Fraction]]:
+    """The cursor in ticks at the end of measures, and the divisions a quarter that hold there."""
+    found = {}
+    parts = {part for part, _ in wanted}
+    for part, rows in reader.pieces(etree.fromstring(data, reader.parser())).items():
+        if part not in parts:
+            continue
+        divisions = Fraction(1)
+        for index, (content, _) in enumerate(rows):
+            cursor = Fraction(0)
+            for child in content:
+                tag = child.tag
+                if tag == "attributes":
+                    given = number(child.findtext("divisions"))
+                    if given is not None and given > 0:
+                        divisions = Fraction(given)
+                elif tag in ("note", "backup", "forward"):
+                    if child.find("chord") is not None or child.find("grace") is not None:
+                        continue
+                    length = Fraction(number(child.findtext("duration")) or 0) / divisions * grid
+                    cursor = max(Fraction(0), cursor + (-length if tag == "backup" else length))
+            if (part, index) in wanted:
+                found[part, index] = (int(cursor), divisions)
+    return found
+
+
 _TAG = re.compile(r"<(?:[^>\"']|\"[^\"]*\"|'[^']*')*>")
 
 
-def _replaced(edit: ChangeEdit, there: FoundChange, data: bytes, codec: str) -> Splice:
+def _replaced(edit: SignEdit, there: FoundChange, data: bytes, codec: str) -> Splice:
     """Other content for a key, clef or transposition; what the edit does not speak of stays."""
     element = there.element
     if not there.children:
@@ -340,7 +473,7 @@ def _replaced(edit: ChangeEdit, there: FoundChange, data: bytes, codec: str) -> 
     return Splice(element.content, element.content_stop, "".join(pieces) + tail)
 
 
-def _rows(edit: ChangeEdit) -> list[tuple[str, str]]:
+def _rows(edit: SignEdit) -> list[tuple[str, str]]:
     """The children of the element that an edit writes: names and texts, in the order of the standard."""
     if isinstance(edit, SetKey):
         return [("fifths", str(edit.fifths))]
@@ -351,7 +484,7 @@ def _rows(edit: ChangeEdit) -> list[tuple[str, str]]:
     return rows + ([("octave-change", str(edit.octave))] if edit.octave else [])
 
 
-def _inserted(edit: ChangeEdit, note: FoundNote, data: bytes, codec: str) -> Splice:
+def _inserted(edit: SignEdit, note: FoundNote, data: bytes, codec: str) -> Splice:
     """A new key, clef or transposition before a note: into the attributes that stand there, or into new ones."""
     there = note.attributes
     if not data.startswith("<note".encode(codec), note.start):
@@ -377,7 +510,7 @@ def _before(kind: str, children: Sequence[Element]) -> list[Element]:
     return list(children[:last])
 
 
-def _written(edit: ChangeEdit, between: str) -> str:
+def _written(edit: SignEdit, between: str) -> str:
     """The element as text, its children a step further in than itself."""
     kind = KINDS[type(edit)]
     inner = _deeper(between)

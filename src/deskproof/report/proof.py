@@ -11,7 +11,7 @@ import hashlib
 import html
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -19,11 +19,13 @@ from pathlib import Path
 from deskproof import facts, pages
 from deskproof.check import Report
 from deskproof.document import Document
+from deskproof.draw import pedals
 from deskproof.edits import ChangeRef, Edit
 from deskproof.engrave.marks import Mark, Picture, picture, ring_alone
 from deskproof.engrave.render import EngraveError, EngraverMissing, sign_shapes
 from deskproof.engrave.slice import MOST_BARS, Bars, Desk, bars_of
 from deskproof.facts import Fact
+from deskproof.families.harp.checks import HarpPlan, setting_text
 from deskproof.findings import LEVELS, Finding, Mend
 from deskproof.instruments import Instrument
 from deskproof.report import as_text
@@ -190,11 +192,62 @@ class _Page:
 
     def by_part(self) -> Iterable[str]:
         shown = None
+        harps = [part for part in range(len(self.names)) if self.harp(part)]
         for number, finding in enumerate(self.findings, 1):
             if finding.place.part != shown:
                 shown = finding.place.part
-                yield f"<h2>{_e(self.names[shown])}</h2>"
+                while harps and harps[0] < shown:
+                    yield self.section(harps.pop(0))
+                harps = [part for part in harps if part != shown]
+                yield self.section(shown)
             yield self.finding(number, finding)
+        yield from map(self.section, harps)
+
+    def section(self, part: int) -> str:
+        """The head of a part; of a harp's also the pedals before its first note, and how often they move."""
+        head = f"<h2>{_e(self.names[part])}</h2>"
+        plan = self.harp(part)
+        if plan is None or plan.pedals is None:
+            return head
+        setting = plan.pedals.initial
+        explained = ""
+        if any(_of_harp(finding) and finding.place.part == part for finding in self.findings):
+            explained = (
+                '<p class="quiet">Under the bars of a finding about the pedals each pedal has a line: up is flat, '
+                "level natural, down sharp. It slopes, and is thicker, while the foot moves; beside it stands the "
+                "time that the foot has to spare.</p>"
+            )
+        return (
+            f"{head}<figure>{pedals.diagram(setting, f'pedals-{part}-')}<figcaption>Before the first note: "
+            f"{_e(setting_text(setting))}. A stroke above the line is flat, across it natural, below it "
+            f"sharp.</figcaption></figure><p>Pedals: {_e(pedals.plan_words(plan.pedals))}.</p>{explained}"
+        )
+
+    def harp(self, part: int) -> HarpPlan | None:
+        """The plan of a harp's pedals; None for every other part."""
+        plan = self.state.plans.get(("harp", part))
+        return plan if isinstance(plan, HarpPlan) and plan.pedals is not None else None
+
+    def pedal_rows(self, finding: Finding, bars: Bars) -> tuple[Bars, pedals.Rows | None]:
+        """The bars of a finding about a harp's pedals, from where they move for it, and the pedals under them."""
+        plan = self.harp(finding.place.part)
+        if plan is None or plan.pedals is None or plan.settings is None or not _of_harp(finding):
+            return bars, None
+        place, frame = finding.place, self.state.timeline.frame
+        at = place.measure if bars.first <= place.measure <= bars.last else bars.first
+        if pedals.reaches_back(plan.pedals, frame, bars.first, at, place.pass_):
+            bars = replace(bars, first=bars.first - 1)
+        plays = pedals.once_through(frame, bars.first, bars.last, at, place.pass_)
+        try:
+            engraving = self.desk.engraving(bars)
+        except EngraverMissing:
+            raise
+        except EngraveError:
+            return bars, None
+        part = self.state.score.parts[place.part]
+        return bars, pedals.rows(
+            engraving, plan.pedals, plan.settings.comfortable_us, part, frame, bars.first, plays
+        )
 
     def finding(self, number: int, finding: Finding) -> str:
         """One finding: place, engraved bars, and below them what is wrong, on which figures, and the ways out."""
@@ -203,12 +256,13 @@ class _Page:
         bars = self.bars(finding.notes) or Bars(
             (self.state.score.parts[finding.place.part].id,), finding.place.measure, finding.place.measure
         )
+        bars, hung = self.pedal_rows(finding, bars)
         title = (
             f"{self.names[finding.place.part]}, {self.bars_words(finding.place.part, bars)}; "
             f"ring {number}, {finding.level}"
         )
         mark = Mark(str(number), finding.level, finding.notes)
-        marked = self.figure(bars, [mark], title, self.left_out(finding, bars))
+        marked = self.figure(bars, [mark], title, self.left_out(finding, bars), rows=hung)
         text = [
             f'<p><span class="number">{number}.</span> <span class="level">{_e(finding.level)}</span>: '
             f"{_e(finding.says)}{_e(self.how_many(finding))}</p>",
@@ -308,12 +362,15 @@ class _Page:
         except EngraveError:
             return False
 
-    def figure(self, bars: Bars, marks: Sequence[Mark], title: str, caption: str, scale: float = 1.0) -> str:
-        """Engraved bars with marks and a caption; where they cannot be engraved, a sentence that says so."""
+    def figure(
+        self, bars: Bars, marks: Sequence[Mark], title: str, caption: str, scale: float = 1.0,
+        rows: pedals.Rows | None = None,
+    ) -> str:  # fmt: skip
+        """Engraved bars with marks, pedals and a caption; where they cannot be engraved, a sentence that says so."""
         self.pictures += 1
         under = f"<figcaption>{_e(caption)}</figcaption>" if caption else ""
         try:
-            drawn = self.draw(bars, marks, title, scale)
+            drawn = self.draw(bars, marks, title, scale, rows)
         except EngraverMissing:
             raise
         except EngraveError as error:
@@ -321,10 +378,18 @@ class _Page:
         scrolls = f' tabindex="0" role="group" aria-label="{_e(title)}"' if drawn.width > _NARROW_PX else ""
         return f'<figure><div class="strip"{scrolls}>{drawn.svg}</div>{under}</figure>'
 
-    def draw(self, bars: Bars, marks: Sequence[Mark], title: str, scale: float) -> Picture:
+    def draw(
+        self, bars: Bars, marks: Sequence[Mark], title: str, scale: float, rows: pedals.Rows | None = None
+    ) -> Picture:
         engraving = self.desk.engraving(bars)
         self.signs.update(engraving.signs)
-        return picture(engraving, marks, title, f"x{self.pictures}-", _SIGNS, scale=scale)
+        whole = f"{title}. {rows.words}" if rows else title
+        below = rows.below if rows else None
+        return picture(engraving, marks, whole, f"x{self.pictures}-", _SIGNS, scale=scale, below=below)
+
+
+def _of_harp(finding: Finding) -> bool:
+    return finding.rule.id.startswith("harp-")
 
 
 def _capital(text: str) -> str:

@@ -32,8 +32,9 @@ The kinds of a meaning, with their values in brackets:
 
 from __future__ import annotations
 
+from deskproof.words.how_many import how_many
 from deskproof.words.meaning import Meaning
 from deskproof.words.tempo_words import TEMPO_WORDS
 from deskproof.words.text import bare_name, meanings, names_company
 
-__all__ = ["TEMPO_WORDS", "Meaning", "bare_name", "meanings", "names_company"]
+__all__ = ["TEMPO_WORDS", "Meaning", "bare_name", "how_many", "meanings", "names_company"]

@@ -2,6 +2,7 @@
 
 from deskproof.families.base import Family
 from deskproof.families.harp.checks import check, describe, mends, plan
+from deskproof.families.harp.help import printed_help
 from deskproof.families.harp.rules import RULES
 
 HARP = Family(
@@ -13,4 +14,5 @@ HARP = Family(
     rules=RULES,
     reach=None,
     describe=describe,
+    help=printed_help,
 )

@@ -12,10 +12,11 @@ from functools import lru_cache
 from typing import Any
 
 from deskproof.families.harp.model import LEFT, LETTERS, RIGHT
-from deskproof.families.harp.passage import FREE, Use, Way
+from deskproof.families.harp.passage import FREE, Use, Ways
 
 SETTINGS = 3 ** len(LETTERS)
 NEVER = 200
+OFTEN = 8  # onsets after which the figures of a table are counted from its least again
 LEFT_BITS = 2 * len(LEFT)
 _PLACES = tuple(3 ** (len(LETTERS) - 1 - i) for i in range(len(LETTERS)))
 
@@ -69,25 +70,27 @@ class Bound:
     apart from that, changes take no time.
     """
 
-    def __init__(self, ways: Sequence[Sequence[Way]], times: Sequence[int], change_us: Sequence[int]) -> None:
+    def __init__(self, parted: Sequence[Ways], times: Sequence[int], change_us: Sequence[int]) -> None:
         """``change_us`` is the time of one change after each onset."""
         np = _np()
-        count = len(ways)
+        count = len(parted)
         self._tables: list[tuple[tuple[bytes, int], ...]] = [()] * (count + 1)
         self._which: list[tuple[int, ...]] = [()] * (count + 1)
         self._free: list[dict[tuple[int, int], int]] = [{} for _ in range(count + 1)]
         nothing = np.zeros(SETTINGS, dtype=np.uint8)
         rest: list[Any] = [nothing]  # by table, what is needed from the next onset on
         self._tables[count] = ((nothing.tobytes(), 0),)
-        self._which[count] = (0,) * (len(ways[-1]) if count else 1)
+        self._which[count] = (0,) * (len(parted[-1].ways) if count else 1)
         base = 0
         for i in range(count - 1, -1, -1):
             which = self._which[i + 1]
+            here = parted[i]
             found: list[Any] = []
             seen: dict[tuple[int, int, int], int] = {}
             at: list[int] = []  # by way, its array
-            for w, way in enumerate(ways[i]):
-                used, code = way.left.used | way.right.used << len(LEFT), way.left.code | way.right.code << LEFT_BITS
+            for w, (one, two, _, _, _) in enumerate(here.rows):
+                left, right = here.left[one], here.right[two]
+                used, code = left.used | right.used << len(LEFT), left.code | right.code << LEFT_BITS
                 key = (used, code, which[w])
                 k = seen.get(key)
                 if k is None:
@@ -98,22 +101,29 @@ class Bound:
                     k = seen[key] = len(found)
                     found.append(array)
                 at.append(k)
-            low = min(int(array.min()) for array in found)
-            if 0 < low < NEVER:
-                base += low
-                for array in found:
-                    array[array < NEVER] -= np.uint8(low)
+            if i % OFTEN == 0:  # figures stay small
+                low = min([int(array.min()) for array in found])
+                if 0 < low < NEVER:
+                    base += low
+                    for array in found:
+                        array[array < NEVER] -= np.uint8(low)
             groups: dict[frozenset[int], int] = {}
             chosen: list[int] = []
             if i:
                 gap, change = times[i] - times[i - 1], change_us[i - 1]
-                for before in ways[i - 1]:
-                    mine = frozenset(
-                        k
-                        for k, way in zip(at, ways[i], strict=True)
-                        if _goes(before.left, way.left, gap, change) and _goes(before.right, way.right, gap, change)
-                    )
-                    chosen.append(groups.setdefault(mine, len(groups)))
+                before = parted[i - 1]
+                lefts = [[_goes(a, b, gap, change) for b in here.left] for a in before.left]
+                rights = [[_goes(a, b, gap, change) for b in here.right] for a in before.right]
+                known: dict[tuple[int, int], int] = {}
+                for one, two, _, _, _ in before.rows:
+                    number = known.get((one, two))
+                    if number is None:
+                        goes, also = lefts[one], rights[two]
+                        mine = frozenset(
+                            [k for k, row in zip(at, here.rows, strict=True) if goes[row[0]] and also[row[1]]]
+                        )
+                        number = known[one, two] = groups.setdefault(mine, len(groups))
+                    chosen.append(number)
             else:
                 groups[frozenset(at)] = 0
             rest = []
@@ -124,7 +134,7 @@ class Bound:
                     best = np.minimum(best, array)
                 rest.append(best)
             self._which[i] = tuple(chosen)
-            self._tables[i] = tuple((best.tobytes(), base) for best in rest)
+            self._tables[i] = tuple([(best.tobytes(), base) for best in rest])
 
     @property
     def least(self) -> int:

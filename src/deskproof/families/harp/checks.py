@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Container, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any
 
-from deskproof import facts
-from deskproof.edits import Respell, complete
+from deskproof import facts, words
+from deskproof.edits import Respell, SetOctave, complete
 from deskproof.families.base import Context, Plan
 from deskproof.families.harp import rules
-from deskproof.families.harp.conflict import Clash, clash
+from deskproof.families.harp.conflict import Clash, Known, clash
+from deskproof.families.harp.hand_checks import hand_findings
+from deskproof.families.harp.handing import Handed, hands_of
 from deskproof.families.harp.model import LETTERS, Settings, choices, hands_take
 from deskproof.families.harp.plan import Change, PedalPlan, PlannedNote, plan_pedals
 from deskproof.families.harp.printed import Printed, glissandi, printed
 from deskproof.families.harp.reading import Plucked, Reading, read, refs
 from deskproof.families.harp.record import record
+from deskproof.families.harp.ringing import Buzz, Ringing, Times, buzzes, heard, rings
 from deskproof.findings import Effect, Finding, Mend, Place
 from deskproof.pitch import Pitch, name
-from deskproof.score import Note, NoteRef, Part
+from deskproof.score import UNCHECKED, Note, NoteRef, Part
 from deskproof.spans import Span
 from deskproof.timeline import Event
 
@@ -35,6 +38,8 @@ class HarpPlan(Plan):
     pedals: PedalPlan | None = None
     settings: Settings | None = None
     spans: tuple[Span, ...] = ()
+    hands: Handed | None = None
+    ringing: tuple[Buzz, ...] = ()
     why: dict[tuple[int, int], str] = field(default_factory=dict)  # unplanned note -> rule
 
 
@@ -45,16 +50,22 @@ def plan(spans: Sequence[Span], context: Context) -> Plan:
         return Plan()
     settings = settings_of(context, harp[0].part)
     reading = read(harp, context, LETTERS)
-    if not reading.onsets:
+    if not reading.onsets and not reading.odd:
         return Plan()
-    pedals = plan_pedals(reading.onsets, settings, reading.damps, reading.joints, reading.beats)
     part = context.score.parts[reading.part]
-    return HarpPlan("harp", part.name or part.id, reading, pedals, settings, harp)
+    ringing = Ringing(reading, part, Times.from_facts())
+    pedals = plan_pedals(
+        reading.onsets, settings, reading.damps, reading.joints, reading.beats, ringing.until_us
+    )
+    hands = hands_of(reading, pedals, part.staves, words.how_many(part.name))
+    buzz = tuple(buzzes(rings(ringing, pedals), pedals.changes)) if pedals.changes else ()
+    return HarpPlan("harp", part.name or part.id, reading, pedals, settings, harp, hands, buzz)
 
 
 def settings_of(context: Context, part: int) -> Settings:
     """What the forces say of the harpist, and the facts where they say nothing."""
     player = next((p for p in context.forces.players if "harp" in p.plays), None)
+    harps = words.how_many(context.score.parts[part].name)
     comfortable = player.pedal_comfortable_s if player else None
     quickest = player.pedal_quickest_s if player else None
     fixed = dict(player.without_pedal) if player and player.without_pedal else {}
@@ -66,7 +77,7 @@ def settings_of(context: Context, part: int) -> Settings:
         fixed,
         reach=int(facts.get("harp.reach").value),
         hand=int(facts.get("harp.fingers_a_hand").value),
-        together=2 * int(facts.get("harp.fingers_a_hand").value),
+        together=2 * int(facts.get("harp.fingers_a_hand").value) * harps,
     )
 
 
@@ -88,13 +99,58 @@ class _Checker:
         self.plan, self.reading, self.pedals, self.settings, self.context = plan, reading, pedals, settings, context
         self.part: Part = context.score.parts[reading.part]
         self.times = [onset.t_us for onset in reading.onsets]
+        self.harps = words.how_many(self.part.name)
+        self.signs = printed(self.part)
+        self.known: Known = {}
+        self.unplanned = {
+            (event.measure, event.note.n)
+            for left in pedals.unplanned
+            if left.note is not None
+            for event in reading.plucked[left.onset][left.note].events
+        }
+        self.time_of = {
+            ref: onset.t_us
+            for onset, row in zip(reversed(reading.onsets), reversed(reading.plucked), strict=True)
+            for one in row
+            for ref in refs(self.part, one)
+        }
 
     def findings(self) -> list[Finding]:
         """All findings in order of kind."""
-        found = [*self._left_out(), *self._quick(), *self._let_go()]
+        refused = [*self._left_out(), *self._odd()]
+        found = [*refused, *self._following([*self._quick(), *self._let_go(), *self._hands()], refused)]
         if self.context.score.source == "musicxml":
+            found += self._ringing()
             found += [*self._spelling(), *self._settings()]
         return found
+
+    def _following(self, found: Sequence[Finding], refused: Sequence[Finding]) -> Iterator[Finding]:
+        """The findings, with those between the notes of a clash marked as following from it."""
+        spans = [
+            (min(times), max(times), one.rule.id)
+            for one in refused
+            if (times := [self.time_of[ref] for ref in one.notes if ref in self.time_of])
+        ]
+        for one in found:
+            times = [self.time_of[ref] for ref in one.notes if ref in self.time_of]
+            cause = next((id_ for low, high, id_ in spans if times and low <= min(times) <= high), "")
+            yield replace(one, because=cause) if cause else one
+
+    def _hands(self) -> Iterator[Finding]:
+        if self.plan.hands is not None:
+            yield from hand_findings(self.plan.hands, self.reading, self.part, self._fixed_tempo, self._goes)
+
+    def _ringing(self) -> Iterator[Finding]:
+        others = [part for part in self.context.score.parts if part is not self.part]
+        for (change, ring), loudness in heard(self.plan.ringing, self.reading, self.part, others, Times.from_facts()):
+            one = self.reading.plucked[ring.onset][ring.note]
+            after_us = change.t_us - ring.t_us
+            yield rules.RINGS.at(
+                self._place(one.events[0]), self._refs([one]), fold="rings", near=2 * NEAR, pedal=change.pedal,
+                before=f"{change.pedal}{SIGNS[change.before]}", after=f"{change.pedal}{SIGNS[change.after]}",
+                after_ms=after_us // 1000, after_us=after_us, note_name=_written_name(one), loudness=loudness,
+                string=str(ring.string),
+            )  # fmt: skip
 
     # places and words
 
@@ -131,26 +187,42 @@ class _Checker:
                     yield finding
                 elif choices(one.pitch, self.settings.fixed):
                     rest.append(n)
-            if rest:
+            if rest and not self._begins_with_graces(onset):
                 yield self._clash(onset, rest)
+
+    def _begins_with_graces(self, onset: int) -> bool:
+        """Whether grace notes stand before the first beat of all: no time before it is left to part them."""
+        row = self.reading.plucked[onset]
+        return self.times[onset] == 0 and any(event.grace for one in row for event in one.events)
 
     def _without_pedal(self, onset: int, n: int, one: Plucked) -> Finding | None:
         if choices(one.pitch, self.settings.fixed):
             return None
         strings = [c for c in choices(one.pitch, {}) if str(c.string) in self.settings.fixed]
-        if not strings:
+        event = one.events[0]
+        if not strings and (one.how != "trill" or one.pitch == event.sounding):
             return None  # not on a harp at all: the compass says so
-        string = strings[0].string
         self.plan.why[onset, n] = rules.NO_PEDAL.id
-        return rules.NO_PEDAL.at(
-            self._place(one.events[0]),
-            self._refs([one]),
-            fold=("string", str(string), one.pitch),
-            note_name=name(one.pitch),
-            string=str(string),
-            tuned=f"{string.letter}{SIGNS[self.settings.fixed[str(string)]]}",
-            sounding=one.pitch,
-        )
+        reason, string = "no string gives it, and the trill needs one", ""
+        if strings:
+            string = str(strings[0].string)
+            tuned = f"{strings[0].string.letter}{SIGNS[self.settings.fixed[string]]}"
+            reason = f"the {string} string has no pedal and is tuned to {tuned}"
+        refs_of = self._refs([one])
+        found = rules.NO_PEDAL.at(
+            self._place(event), refs_of, fold=("string", string, one.pitch), note_name=name(one.pitch), reason=reason,
+            string=string, sounding=one.pitch,
+        )  # fmt: skip
+        return replace(found, explains=frozenset(refs_of))
+
+    def _odd(self) -> Iterator[Finding]:
+        """Quarter tones and the like."""
+        for event in self.reading.odd:
+            yield rules.NO_PEDAL.at(
+                self._place(event), (NoteRef(self.part.id, event.measure, event.note.n),), level="hard", fold="odd",
+                note_name=str(event.note.pitch), string="", sounding=event.sounding,
+                reason="pedals move by semitones, so that a string would have to be tuned to it beforehand",
+            )  # fmt: skip
 
     def _refs(self, rows: Sequence[Plucked]) -> tuple[NoteRef, ...]:
         return tuple(dict.fromkeys(ref for one in rows for ref in refs(self.part, one)))
@@ -162,14 +234,17 @@ class _Checker:
             lines, self.reading.onsets[onset].bracketed, self.settings
         ):
             return self._chord(onset, notes)
-        found: Clash = clash(self.reading.onsets, onset, self.settings, self.reading.damps)
+        found: Clash = clash(self.reading.onsets, onset, self.settings, self.reading.damps, self.known)
         group = [self.reading.plucked[o][n] for o, n in found.notes]
         rule = rules.CLUSTER if len({o for o, _ in found.notes}) == 1 else rules.TOO_FAST
         for n in notes:
             self.plan.why[onset, n] = rule.id
         t_us = self.times[onset]
         goes = self._goes(t_us, found.factor)
-        level = "impossible" if rule is rules.CLUSTER or self._fixed_tempo(t_us) else "hard"
+        sure = (rule is rules.CLUSTER or self._fixed_tempo(t_us)) and self.harps == 1
+        level = "impossible" if sure else "hard"
+        if self.harps > 1:
+            goes += f" The part is for {self.harps} harps: shared between them it may go."
         return rule.at(
             self._place(group[0].events[0] if group else self._first(onset)),
             self._refs(group or [row[n] for n in notes]),
@@ -217,9 +292,10 @@ class _Checker:
 
     def _hurried(self, change: Change, after: int, beside: list[Change]) -> Finding:
         event = self._first(after)
-        have = change.dur_us + change.spare_us
+        group = [change, *beside]
+        have = sum(one.dur_us for one in group) + min(one.spare_us for one in group)
         fixed = self._fixed_tempo(change.t_us)
-        need = self.settings.comfortable_us
+        need = len(group) * self.settings.comfortable_us
         numbers: dict[str, Any] = {
             "have_us": have,
             "have_ms": have // 1000,
@@ -263,8 +339,8 @@ class _Checker:
                     fold="early",
                     near=NEAR,
                     note_name=name(one.pitch, flats=taken.position <= 0),
-                    hold_beats=_beats(taken.hold_us, quarter),
                     written_beats=_beats(one.written_us, quarter),
+                    kept=_kept(taken.hold_us, one.written_us, quarter),
                     pedal=taken.string.letter,
                     short_us=one.written_us - taken.hold_us,
                     hold_us=taken.hold_us,
@@ -278,23 +354,25 @@ class _Checker:
     # spelling
 
     def _spelling(self) -> Iterator[Finding]:
-        clashing = self._clashing_names()
+        clashing = self._clashing_names() | self._no_strings()
         as_spelled = self._moves_as_spelled()
         planned = len(self.pedals.changes)
         saved = as_spelled - planned
         if saved <= 0 and not clashing:
             return
+        what = self._what(saved, as_spelled, planned)
+        rows = list(self._renamed())
+        written = [one.events[0].note.pitch for _, one, _ in rows]
         example = ""
+        if rows:
+            _, _, taken = rows[0]
+            example = f"{taken.string.letter}{SIGNS[taken.position]} for {str(written[0]).rstrip('0123456789-')}"
         done: set[tuple[int, int]] = set()
-        for onset, one, taken in self._renamed():
+        for onset, one, _ in rows:
             event = one.events[0]
             if (event.measure, event.note.n) in done:
                 continue
             done.add((event.measure, event.note.n))
-            pitch = event.note.pitch
-            assert pitch is not None
-            if not example:
-                example = f"{taken.string.letter}{SIGNS[taken.position]} for {pitch.step}{SIGNS[int(pitch.alter)]}"
             yield rules.SPELLING.at(
                 self._place(event),
                 self._refs([one]),
@@ -303,17 +381,28 @@ class _Checker:
                 as_spelled=as_spelled,
                 planned=planned,
                 saved=max(saved, 0),
+                what=what,
                 example=example,
-                clashes=" and some chords ask one pedal for two positions" if clashing else "",
+                more=" and the like" if len(rows) > 1 else "",
             )
+
+    def _what(self, saved: int, as_spelled: int, planned: int) -> str:
+        """What is wrong with the names, in words."""
+        said = []
+        if self._clashing_names():
+            said.append("as spelled, some chords ask one pedal for two positions")
+        if self._no_strings():
+            said.append("some names are those of no string")
+        if saved > 0:
+            times = f"{as_spelled} time{'s' * (as_spelled != 1)}"
+            said.append(f"as spelled the pedals move {times}, by other names {planned or 'never'}")
+        return "; ".join(said)
 
     def _renamed(self) -> Iterator[tuple[int, Plucked, PlannedNote]]:
         """The notes whose string is not the one that the composer's name means."""
         for i, (row, planned) in enumerate(zip(self.reading.plucked, self.pedals.notes, strict=True)):
             for one, taken in zip(row, planned, strict=True):
-                if taken is None or one.spelled is None or one.how == "trill":
-                    continue
-                if one.spelled != (taken.string.letter, taken.position):
+                if taken is not None and one.how != "trill" and _renames(one, taken):
                     yield i, one, taken
 
     def _clashing_names(self) -> set[int]:
@@ -325,6 +414,14 @@ class _Checker:
                 if one.spelled and asked.setdefault(one.spelled[0], one.spelled[1]) != one.spelled[1]:
                     found.add(i)
         return found
+
+    def _no_strings(self) -> set[int]:
+        """Onsets with a name that no string has, as F double sharp."""
+        return {
+            i
+            for i, row in enumerate(self.reading.plucked)
+            if any(one.spelled is None and _name_of(one) is not None for one in row)
+        }
 
     def _moves_as_spelled(self) -> int:
         """Changes of position, letter by letter, if every note stood on the string that its name means."""
@@ -343,30 +440,63 @@ class _Checker:
     # what is printed
 
     def _settings(self) -> Iterator[Finding]:
-        signs = printed(self.part)
+        if not self.reading.onsets:
+            return
+        signs = self.signs
         sweeps = glissandi(self.part)
         setting = setting_text(self.pedals.initial)
         first = self._first(0)
         if not signs and not sweeps:
             yield rules.NO_SETTING.at(
-                self._place(first), self._refs(self.reading.plucked[0][:1]), level="advice", before="",
-                setting=setting,
+                self._place(first), self._refs(self.reading.plucked[0][:1]), level="advice", where="",
+                setting=f"the part begins with {setting}",
             )  # fmt: skip
         for measure, start, staff in sweeps:
             if any((sign.measure, sign.start) <= (measure, start) and sign.whole for sign in signs):
                 continue
             near = self._note_at(measure, start, staff)
+            stands = setting_text(self._standing(measure, start))
             yield rules.NO_SETTING.at(
                 Place(self.reading.part, staff, measure, start), near, level="notation", fold="gliss",
-                before=" before the glissando", setting=setting,
+                where=" before the glissando", setting=f"by the plan the pedals stand at {stands}",
             )  # fmt: skip
         for sign in signs:
             yield from self._contradiction(sign)
+        yield from self._at_odds()
+
+    def _standing(self, measure: int, start: int) -> dict[str, int]:
+        """Where the pedals stand at a place of the page when it is first played."""
+        frame = self.context.frame
+        t_us = frame.clock.floor_us(frame.first_onset.get(measure, 0) + start)
+        stands = dict(self.pedals.initial)
+        stands.update((change.pedal, change.after) for change in self.pedals.changes if change.t_us <= t_us)
+        return stands
 
     def _note_at(self, measure: int, start: int, staff: int) -> tuple[NoteRef, ...]:
         notes = [n for n in self.part.measures[measure].notes if n.pitch is not None]
         here = [n for n in notes if n.start >= start and n.staff == staff] or notes
         return (NoteRef(self.part.id, measure, here[0].n),) if here else ()
+
+    def _at_odds(self) -> Iterator[Finding]:
+        """Signs at one place, on whichever staff, that ask one pedal for two positions."""
+        said: dict[tuple[int, int, str], int] = {}
+        for sign in self.signs:
+            for letter, position in sign.positions:
+                other = said.setdefault((sign.measure, sign.start, letter), position)
+                if other != position:
+                    yield rules.CONTRADICTS.at(
+                        Place(self.reading.part, sign.staff, sign.measure, sign.start),
+                        self._note_at(sign.measure, sign.start, sign.staff),
+                        fold=("odds", sign.measure, sign.start),
+                        what=f"say {letter}{SIGNS[other]} and {letter}{SIGNS[position]} at one place",
+                    )
+
+    def _bar_of(self, sign: Printed) -> tuple[int, int]:
+        """Where the notes stand that a sign is for: its own bar from its place on, else the next with notes."""
+        if any(n.pitch is not None and n.start >= sign.start for n in self.part.measures[sign.measure].notes):
+            return sign.measure, sign.start
+        with_notes = (m.index for m in self.part.measures[sign.measure + 1 :] if any(n.pitch for n in m.notes))
+        return next(with_notes, sign.measure), 0
 
     def _contradiction(self, sign: Printed) -> Iterator[Finding]:
         place = Place(self.reading.part, sign.staff, sign.measure, sign.start)
@@ -374,16 +504,24 @@ class _Checker:
         if sign.trouble:
             yield rules.CONTRADICTS.at(place, near, what=sign.trouble)
             return
+        measure, start = self._bar_of(sign)
         asked: dict[str, Note] = {}
-        for note in sorted(self.part.measures[sign.measure].notes, key=lambda n: n.start):
-            if note.pitch is not None and note.start >= sign.start:
+        for note in sorted(self.part.measures[measure].notes, key=lambda n: n.start):
+            if note.pitch is None or note.start < start or note.flags & UNCHECKED:
+                continue
+            if (measure, note.n) not in self.unplanned:
                 asked.setdefault(note.pitch.step, note)
+        later = [one for one in self.signs if (sign.measure, sign.start) < (one.measure, one.start)]
         for letter, position in sign.positions:
             found = asked.get(letter)
+            if found is not None and any(
+                letter in dict(one.positions) and (one.measure, one.start) <= (measure, found.start) for one in later
+            ):
+                continue
             if found is not None and found.pitch is not None and found.pitch.alter != position:
                 yield rules.CONTRADICTS.at(
                     place,
-                    (NoteRef(self.part.id, sign.measure, found.n),),
+                    (NoteRef(self.part.id, measure, found.n),),
                     fold=("printed", sign.measure, sign.start),
                     what=f"have {letter}{SIGNS[position]}, and the bar has {Pitch(*found.pitch)}",
                 )
@@ -399,8 +537,35 @@ def setting_text(positions: dict[str, int] | Any) -> str:
     return f"{' '.join(rows[:3])} | {' '.join(rows[3:])}"
 
 
+def _name_of(one: Plucked) -> Pitch | None:
+    """How the note is written, if it is written at the pitch of its string."""
+    written = one.events[0].note.pitch
+    return written if written is not None and written.midi == one.pitch else None
+
+
+def _renames(one: Plucked, taken: PlannedNote) -> bool:
+    """Whether the string has another name than the note."""
+    if one.spelled is not None:
+        return one.spelled != (taken.string.letter, taken.position)
+    return _name_of(one) is not None
+
+
+def _written_name(one: Plucked) -> str:
+    written = one.events[0].note.pitch
+    return str(written) if written is not None else name(one.pitch)
+
+
 def _beats(us: int, quarter_us: float) -> str:
-    return f"{us / quarter_us:.2g}"
+    """A length in words: quarters, to two figures."""
+    text = f"{us / quarter_us:.2g}"
+    return f"{text} quarter{'s' * (text != '1')}"
+
+
+def _kept(hold_us: int, written_us: int, quarter_us: float) -> str:
+    """How long a note can be held, in words."""
+    if 20 * hold_us < written_us:
+        return "as soon as it is plucked"
+    return f"after {_beats(hold_us, quarter_us)}"
 
 
 def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
@@ -409,33 +574,81 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
     if finding.rule is rules.SPELLING:
         made = plan(spans, context)
         if isinstance(made, HarpPlan) and made.reading and made.pedals:
-            edits = _respelled(made.reading, made.pedals, part, set(finding.notes))
+            edits = respelled(made.reading, made.pedals, part, set(finding.notes))
             said = "write the note as the string that is played" if len(edits) == 1 else (
                 f"write {len(edits)} notes as the strings that are played"
             )  # fmt: skip
             yield Mend(said, Effect.KEEPS_SOUND, complete(context.score, context.layouts, edits))
-    elif finding.rule in (rules.CLUSTER, rules.TOO_FAST):
-        if finding.rule is rules.TOO_FAST:
-            yield Mend("let the note before be damped, or leave a rest for the foot", Effect.ADVICE)
-        else:
-            yield Mend("roll the chord, so that a pedal can move inside it", Effect.ADVICE)
-        yield Mend("leave out one of these notes, best one that is doubled", Effect.ADVICE)
-    elif finding.rule is rules.HANDS:
-        yield Mend("roll the chord, or leave out doubled notes", Effect.ADVICE)
+    else:
+        yield from _advice(finding, spans, context)
 
 
-def _respelled(reading: Reading, pedals: PedalPlan, part: Part, wanted: set[NoteRef]) -> list[Respell]:
+def _advice(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
+    """What the composer may do; an octave higher is written where a string has no pedal."""
+    part = context.score.parts[finding.place.part]
+    rule, numbers = finding.rule, finding.numbers
+    if rule is rules.CLUSTER or rule is rules.TOO_FAST:
+        if rule is rules.CLUSTER:
+            quickest = int(facts.get("harp.pedal_quickest").value)
+            yield Mend(
+                f"break the chord in two, {quickest} ms or more apart, so that a foot can move between", Effect.ADVICE
+            )
+        doubled = _doubled(finding, part)
+        if doubled:
+            yield Mend(f"leave out {doubled}, which is doubled in another octave", Effect.ADVICE)
+        yield Mend("leave out one of these notes, or give it to another player", Effect.ADVICE)
+    elif rule is rules.NO_PEDAL:
+        if numbers["string"]:
+            edits = []
+            for ref in finding.notes:
+                note = part.measures[ref.measure].notes[ref.n]
+                if note.pitch is not None:
+                    edits.append(SetOctave(ref, note.pitch.octave + 1))
+            yield Mend(
+                f"write the note{'s' * (len(edits) > 1)} an octave higher", Effect.CHANGES_SOUND,
+                complete(context.score, context.layouts, edits),
+            )  # fmt: skip
+        if numbers["string"]:
+            yield Mend(f"let the {numbers['string']} string be tuned for it before the piece", Effect.ADVICE)
+    elif rule is rules.LET_GO:
+        yield Mend("write the notes as short as they can be, or a damping sign behind them", Effect.ADVICE)
+    elif rule is rules.RINGS:
+        yield Mend("damp the string before the pedal moves: print a damping sign", Effect.ADVICE)
+    elif rule is rules.HANDS:
+        yield Mend("leave out doubled notes, or share the chord with a second harp", Effect.ADVICE)
+
+
+def _doubled(finding: Finding, part: Part) -> str:
+    """A note of the clash that sounds in another octave of its chord too, by name; empty if there is none."""
+    for ref in finding.notes:
+        measure = part.measures[ref.measure]
+        note = measure.notes[ref.n]
+        others = [n for n in measure.notes if n.start == note.start and n.pitch is not None and n.n != note.n]
+        if note.pitch is not None and any(
+            (n.pitch.midi - note.pitch.midi) % 12 == 0 != n.pitch.midi - note.pitch.midi for n in others if n.pitch
+        ):
+            return str(note.pitch)
+    return ""
+
+
+def respelled(
+    reading: Reading, pedals: PedalPlan, part: Part, wanted: Container[NoteRef] | None = None
+) -> list[Respell]:
+    """The names of strings for the notes that have other names; of the notes ``wanted``, all if None."""
     edits: dict[NoteRef, Respell] = {}
     for row, planned in zip(reading.plucked, pedals.notes, strict=True):
         for one, taken in zip(row, planned, strict=True):
-            if taken is None or one.spelled in (None, (taken.string.letter, taken.position)):
+            if taken is None or not _renames(one, taken):
                 continue
-            up = one.pitch - int(one.events[0].note.pitch.midi) if one.events[0].note.pitch else 0
             for event in one.events:
+                written = event.note.pitch
+                if written is None or written.midi != one.pitch:
+                    continue  # a harmonic, or the second string of a trill: no note is written there
+                if wanted is not None and NoteRef(part.id, event.measure, event.note.n) not in wanted:
+                    continue
                 for measure, n in ((event.measure, event.note.n), *event.tied):
                     ref = NoteRef(part.id, measure, n)
-                    if NoteRef(part.id, event.measure, event.note.n) in wanted and up == 0:
-                        edits[ref] = Respell(ref, taken.string.letter, taken.position, taken.string.octave)
+                    edits[ref] = Respell(ref, taken.string.letter, taken.position, taken.string.octave)
     return list(edits.values())
 
 
@@ -443,4 +656,5 @@ def describe(plan: Plan, id_: str, context: Context) -> dict[str, Any] | None:
     """The plan as the JSON of ``check`` has it."""
     if not isinstance(plan, HarpPlan) or plan.reading is None or plan.pedals is None or plan.settings is None:
         return None
-    return record(id_, plan.pedals, plan.reading, plan.spans, plan.settings, context, plan.why)
+    rest = plan.settings, context, plan.why, plan.hands, len(plan.ringing)
+    return record(id_, plan.pedals, plan.reading, plan.spans, *rest)

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from deskproof.families.harp.model import Onset, Settings
-from deskproof.families.harp.plan import plan_pedals
+from deskproof.families.harp.plan import Change, PedalPlan, plan_pedals
 from deskproof.pitch import name
 
 OCTAVE = 12
-_NO_SYNONYM = {2: "D", 7: "G", 9: "A"}  # pitch classes with one string only
+SIGNS = {-1: "♭", 0: "♮", 1: "♯"}
 _WINDOWS = (1, 2, 3, 5, 8, 13, 21)  # onsets looked at around the one that failed
 _SLOWEST = Fraction(1, 32)
 _STEPS = 10  # halvings when the tempo is sought
@@ -39,19 +39,53 @@ class Clash:
         return f"{self.group}: {self.reason}"
 
 
-def clash(onsets: Sequence[Onset], at: int, settings: Settings, damps: Iterable[tuple[int, str]] = ()) -> Clash:
+Known = dict[Hashable, tuple[Notes, Fraction | None, str] | None]  # what a window of onsets comes to; None: it goes
+
+
+def clash(
+    onsets: Sequence[Onset],
+    at: int,
+    settings: Settings,
+    damps: Iterable[tuple[int, str]] = (),
+    known: Known | None = None,
+) -> Clash:
     """The smallest clashing group that holds notes of onset ``at``.
 
     Smallest means: leave out any one of its notes, and the rest goes. The search looks at a window of onsets that
-    grows until it does not go by itself, then leaves out what it can.
+    grows until it does not go by itself, then leaves out what it can. ``known`` keeps what equal windows came to.
     """
     signs = tuple(damps)
-    window: Notes = ()
+    known = {} if known is None else known
     for size in _WINDOWS:
         first, last = max(0, at - size + 1), min(len(onsets), at + size)
-        window = tuple((o, n) for o in range(first, last) for n in range(len(onsets[o].notes)))
-        if not _goes(onsets, window, settings, signs):
-            break
+        key = _alike(onsets, first, last, at, signs)
+        if key not in known:
+            known[key] = _settled(onsets, first, last, at, settings, signs, size == _WINDOWS[-1])
+        found = known[key]
+        if found is not None:
+            notes, factor, moves = found
+            return _in_words(onsets, tuple((first + o, n) for o, n in notes), factor, moves)
+    raise AssertionError("the widest window is always settled")
+
+
+def _alike(onsets: Sequence[Onset], first: int, last: int, at: int, signs: tuple[tuple[int, str], ...]) -> Hashable:
+    """What makes two windows the same: notes, lengths and times from its first onset on."""
+    start, end = onsets[first].t_us, onsets[last - 1].t_us
+    rows = tuple(
+        (o.t_us - start, o.bracketed, tuple((note.pitch, note.written_us) for note in o.notes))
+        for o in onsets[first:last]
+    )
+    return at - first, rows, tuple((t - start, letters) for t, letters in signs if start < t <= end)
+
+
+def _settled(
+    onsets: Sequence[Onset], first: int, last: int, at: int, settings: Settings, signs: tuple[tuple[int, str], ...],
+    widest: bool,
+) -> tuple[Notes, Fraction | None, str] | None:  # fmt: skip
+    """The smallest group of a window, by onsets counted from its first; None if the window goes."""
+    window = tuple((o, n) for o in range(first, last) for n in range(len(onsets[o].notes)))
+    if not widest and _goes(onsets, window, settings, signs):
+        return None
     kept = list(window)
     # what stands furthest from the failing onset is left out first
     for note in sorted(window, key=lambda row: (-abs(row[0] - at), -row[0], row[1])):
@@ -60,7 +94,8 @@ def clash(onsets: Sequence[Onset], at: int, settings: Settings, damps: Iterable[
             kept.remove(note)
     notes = tuple(kept)
     factor = _tempo(onsets, notes, settings, signs)
-    return _in_words(onsets, notes, factor)
+    moves = _moves(onsets, notes, settings, signs, factor) if factor else ""
+    return tuple((o - first, n) for o, n in notes), factor, moves
 
 
 def _goes(
@@ -68,6 +103,14 @@ def _goes(
     slow: int = 1,
 ) -> bool:  # fmt: skip
     """Whether these notes alone can all be played, at ``slow``/``slower`` of the tempo."""
+    return _planned(onsets, notes, settings, damps, slower, slow)["impossible"].value == 0
+
+
+def _planned(
+    onsets: Sequence[Onset], notes: Notes, settings: Settings, damps: tuple[tuple[int, str], ...], slower: int,
+    slow: int,
+) -> PedalPlan:  # fmt: skip
+    """The plan of these notes alone, at ``slow``/``slower`` of the tempo."""
     rows = []
     for o in sorted({o for o, _ in notes}):
         onset = onsets[o]
@@ -78,7 +121,31 @@ def _goes(
         )
         rows.append(onset._replace(t_us=onset.t_us * slower // slow, notes=chosen, demands=()))
     moved = tuple((t_us * slower // slow, letters) for t_us, letters in damps)
-    return plan_pedals(rows, settings, moved)["impossible"].value == 0
+    return plan_pedals(rows, settings, moved)
+
+
+def _moves(
+    onsets: Sequence[Onset], notes: Notes, settings: Settings, damps: tuple[tuple[int, str], ...], factor: Fraction
+) -> str:
+    """What the feet would have to do, in words: the changes of a plan at the tempo at which it goes."""
+    changes = _planned(onsets, notes, settings, damps, factor.denominator, factor.numerator).changes
+    if not changes:
+        return ""
+    if len(changes) == 1:
+        return f"the {changes[0].pedal} pedal has to move from {_position(changes[0])} in that time"
+    feet = []
+    for foot in dict.fromkeys(change.foot for change in changes):
+        own = [_position(change) for change in changes if change.foot == foot]
+        feet.append(f"the {foot} foot has to move {_listed(own)}")
+    return f"{' and '.join(feet)} in that time"
+
+
+def _position(change: Change) -> str:
+    return f"{change.pedal}{SIGNS[change.before]} to {change.pedal}{SIGNS[change.after]}"
+
+
+def _listed(rows: Sequence[str]) -> str:
+    return " and ".join((", ".join(rows[:-1]), rows[-1])) if len(rows) > 1 else rows[0]
 
 
 def _tempo(
@@ -99,11 +166,11 @@ def _tempo(
     return low
 
 
-def _in_words(onsets: Sequence[Onset], notes: Notes, factor: Fraction | None) -> Clash:
+def _in_words(onsets: Sequence[Onset], notes: Notes, factor: Fraction | None, moves: str) -> Clash:
     pitches = sorted({onsets[o].notes[n].pitch for o, n in notes})
     classes = {pitch % OCTAVE for pitch in pitches}
     names = [_name(pitch, classes) for pitch in pitches]
-    listed = " and ".join((", ".join(names[:-1]), names[-1])) if len(names) > 1 else names[0]
+    listed = _listed(names)
     times = [onsets[o].t_us for o, _ in notes]
     span = max(times) - min(times)
     if {7, 8, 9} <= classes and not span:
@@ -112,11 +179,9 @@ def _in_words(onsets: Sequence[Onset], notes: Notes, factor: Fraction | None) ->
         reason = "no setting of the seven pedals has them all"
     else:
         listed = f"{listed} within {span / 1e6:.2g} s"
-        reason = (
-            "no pedal gives G♯ between G and A, and the time to move one is short"
-            if {7, 8, 9} <= classes
-            else "the pedals cannot be moved in that time"
-        )
+        reason = moves or "the pedals cannot be moved in that time"
+        if classes == {7, 8, 9}:
+            reason = f"no pedal gives G♯ between G and A, and {reason}"
     return Clash(notes, factor, listed, reason, span)
 
 

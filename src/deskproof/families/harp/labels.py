@@ -14,7 +14,7 @@ from typing import NamedTuple
 from deskproof.families.harp.bound import NEVER, Bound, setting_number
 from deskproof.families.harp.feet import taking
 from deskproof.families.harp.model import LEFT, LETTERS
-from deskproof.families.harp.passage import CHANGE, Passage, Way
+from deskproof.families.harp.passage import CHANGE, Passage, Way, Ways
 from deskproof.families.harp.tight import (
     LEFT_BITS,
     LEFT_CODE,
@@ -28,6 +28,8 @@ from deskproof.families.harp.tight import (
     need_at,
 )
 
+STANDS_BITS = 3 * len(LEFT)  # positions of the left foot's letters, as ``Use.stands`` has them
+EACH = sum(1 << 3 * i for i in range(len(LETTERS)))
 MOST = 4_000  # labels of one onset; beyond, the search gives up and says so
 CHANGE_BITS = CHANGE.bit_length() - 1
 NUMBERS = tuple(setting_number(code) for code in range(1 << 2 * len(LETTERS)))
@@ -53,10 +55,11 @@ def fewest_changes(passage: Passage, stretches: Sequence[Stretch], feet: Feet, k
     ``known`` is a plan to fall back on where the search grows beyond its limit; its changes are then not proven.
     """
     needs = [need_at(stretches, i) for i in range(len(passage))]
-    ways = [passage.ways(i, need.dropped, bool(need.early)) for i, need in enumerate(needs)]
+    parted = [passage.parted(i, need.dropped, bool(need.early)) for i, need in enumerate(needs)]
+    parted = _possible(parted, passage.times, needs, feet)
     change_us = [feet.left.times[1 if need.quick else 0][0] for need in needs]
-    bound = Bound(ways, passage.times, change_us)
-    search = _Search(passage, stretches, needs, ways, feet, bound)
+    bound = Bound(parted, passage.times, change_us)
+    search = _Search(passage, stretches, needs, parted, feet, bound)
     try:
         return search.run()
     except TooManyError:
@@ -68,11 +71,59 @@ def cost_of(ways: Sequence[Way]) -> int:
     """What a row of ways costs in changes, deviations and sharps."""
     code, cost = START_CODE, 0
     for way in ways:
-        left, one = taking(code & LEFT_CODE, way.left, len(LEFT))
-        right, two = taking(code >> LEFT_BITS, way.right, len(LETTERS) - len(LEFT))
+        left, one = taking(code & LEFT_CODE, way.left)
+        right, two = taking(code >> LEFT_BITS, way.right)
         cost += way.cost + CHANGE * (left.bit_count() + right.bit_count())
         code = one | two << LEFT_BITS
     return cost
+
+
+def _possible(
+    parted: Sequence[Ways], times: Sequence[int], needs: Sequence[Need], feet: Feet
+) -> list[Ways]:
+    """The ways without those that stand a letter otherwise than all ways of an onset too near for a change."""
+    slow, fast = feet.left.times[0][0], feet.left.times[1][0]
+    count = len(parted)
+    left = [one.ways for one in parted]
+    asked = [[w.left.stands | w.right.stands << STANDS_BITS for w in ways] for ways in left]
+    near = []  # by onset, those before it that are too near
+    for i, t_us in enumerate(times):
+        rows, most = [], slow
+        for k in range(i - 1, -1, -1):
+            if needs[k].quick:
+                most = fast
+            if t_us - times[k] >= most:
+                break
+            rows.append(k)
+        near.append(rows)
+    barred = [_barred(rows) for rows in asked]
+    todo = set(range(count))
+    while todo:
+        against = [0] * count
+        for i, rows in enumerate(near):
+            for k in rows:
+                against[i] |= barred[k]
+                against[k] |= barred[i]
+        todo = set()
+        for i, bars in enumerate(against):
+            if bars and len(left[i]) > 1 and any(row & bars for row in asked[i]):
+                kept = [k for k, row in enumerate(asked[i]) if not row & bars]
+                if kept:
+                    left[i] = tuple([left[i][k] for k in kept])
+                    asked[i] = [asked[i][k] for k in kept]
+                    barred[i] = _barred(asked[i])
+                    todo.add(i)
+    return [one if len(one.ways) == len(ways) else Ways.of(ways) for one, ways in zip(parted, left, strict=True)]
+
+
+def _barred(asked: Sequence[int]) -> int:
+    """The positions, three bits a letter, in which no way has a letter that all of them use."""
+    some = everywhere = 0
+    for k, row in enumerate(asked):
+        some |= row
+        letters = (row | row >> 1 | row >> 2) & EACH
+        everywhere = letters if not k else everywhere & letters
+    return everywhere * 0b111 & ~some
 
 
 class _Search:
@@ -81,20 +132,21 @@ class _Search:
         passage: Passage,
         stretches: Sequence[Stretch],
         needs: Sequence[Need],
-        ways: Sequence[Sequence[Way]],
+        parted: Sequence[Ways],
         feet: Feet,
         bound: Bound,
     ) -> None:
-        self.times, self.needs, self.ways, self.feet, self.bound = passage.times, needs, ways, feet, bound
+        self.times, self.needs, self.parted, self.feet, self.bound = passage.times, needs, parted, feet, bound
+        self.ways = [one.ways for one in parted]
         self.opening = {s.first: s.need for s in stretches}
         self.closing = {s.close: s.need for s in stretches}
-        self.work = 0
+        self.work = self.pushed = 0
         self.limit = bound.least  # fewer changes than this are proven not to do
         count = len(passage)
         self.rows: list[list[Row]] = [[] for _ in range(count)]  # by onset, after it; append only
         self.known: list[dict[tuple[int, ...], int]] = [{} for _ in range(count)]
-        self.kept: list[list[Row]] = [[] for _ in range(count)]
         self.waiting: list[list[tuple[int, int, Row]]] = [[] for _ in range(count)]
+        self.tables: list[list[tuple[bytes, int]]] = [[] for _ in range(count)]  # by onset and way, see ``Bound.rest``
 
     def run(self) -> Fewest:
         count = len(self.times)
@@ -114,7 +166,7 @@ class _Search:
                 at = self._settle(i, self._within(i, came, limit))
                 rows = self.rows[i]
                 came = self._over(i + 1, rows[at:], at) if i + 1 < count and at < len(rows) else []
-            if self.kept[-1]:
+            if self.rows[-1]:
                 return self._found(limit)
             limit = self.limit = min((rows[0][0] for rows in self.waiting if rows), default=0)
             if not limit:
@@ -136,7 +188,9 @@ class _Search:
 
     def _within(self, i: int, rows: Sequence[Row], limit: int) -> list[Row]:
         """The rows that can end within the limit; the others wait."""
-        tables = [self.bound.rest(i + 1, w) for w in range(len(self.ways[i]))]
+        tables = self.tables[i]
+        if not tables:
+            tables = self.tables[i] = [self.bound.rest(i + 1, w) for w in range(len(self.ways[i]))]
         kept, waiting = [], self.waiting[i]
         for row in rows:
             number = NUMBERS[row[0]]
@@ -148,76 +202,76 @@ class _Search:
             if f <= limit:
                 kept.append(row)
             else:
-                heappush(waiting, (f, len(waiting), row))
+                self.pushed += 1
+                heappush(waiting, (f, self.pushed, row))
         return kept
 
     def _over(self, i: int, before: Sequence[Row], at: int) -> list[Row]:
         """Take onset ``i`` from these rows, the first of which has the ordinal ``at``."""
         feet = self.feet
         gap = self.times[i] - self.times[i - 1] if i else 0
-        need, ways = self.needs[i], self.ways[i]
+        need, ways = self.needs[i], self.parted[i]
         closing, opening = self.closing.get(i), self.opening.get(i)
+        now = [(k, *row[:5]) for k, row in enumerate(before)]
+        if closing is not None or (opening is not None and opening.quick):
+            now, gap = feet.crossed(now, gap, closing, opening), 0
         bounded = need != NOTHING
         best: dict[tuple[int, ...], Row] = {}
-        over_left, over_right = feet.left.over, feet.right.over
-        advance_left, advance_right = feet.left.advance, feet.right.advance
-        for k, row in enumerate(before, at):
-            left, right = (advance_left(row[1], gap), advance_right(row[2], gap)) if i else row[1:3]
-            states = [(left, right, row[3], row[4])]
-            if closing is not None:
-                states = [(a, b, 0, 0) for a, b in feet.shared(left, right, closing)]
-            if opening is not None and opening.quick:
-                states = [(*feet.open(a, b, opening), d, e) for a, b, d, e in states]
-            left_code, right_code, cost = row[0] & LEFT_CODE, row[0] >> LEFT_BITS, row[5]
-            for left, right, dropped, early in states:
-                for w, way in enumerate(ways):
-                    one = over_left(left, left_code, way.left)
-                    if one[0] < 0:
+        ahead_left, ahead_right = feet.left.ahead, feet.right.ahead
+        quick_left, quick_right = feet.left.quick, feet.right.quick
+        uses_left, uses_right, rows = ways.left, ways.right, ways.rows
+        for k, code, left, right, dropped, early in now:
+            cost = before[k][5]
+            lefts = ahead_left(left, code & LEFT_CODE, gap, uses_left)
+            rights = ahead_right(right, code >> LEFT_BITS, gap, uses_right)
+            for w, (one, two, more_dropped, more_early, more) in enumerate(rows):
+                a, left_after, left_moved = lefts[one]
+                b, right_after, right_moved = rights[two]
+                if a < 0 or b < 0:
+                    continue
+                now_dropped, now_early = dropped + more_dropped, early + more_early
+                if bounded:
+                    if now_dropped > need.dropped or now_early > need.early:
                         continue
-                    two = over_right(right, right_code, way.right)
-                    if two[0] < 0:
+                    if need.quick and quick_left[a] + quick_right[b] > need.quick:
                         continue
-                    now_dropped, now_early = dropped + way.dropped, early + way.early
-                    if bounded:
-                        if now_dropped > need.dropped or now_early > need.early:
-                            continue
-                        if need.quick and feet.left.fewest(one[0]) + feet.right.fewest(two[0]) > need.quick:
-                            continue
-                    code = one[1] | two[1] << LEFT_BITS
-                    total = cost + way.cost + (one[2] + two[2]) * CHANGE
-                    same = (code, one[0], two[0], now_dropped, now_early)
-                    other = best.get(same)
-                    if other is None or total < other[5]:
-                        best[same] = (*same, total, k, w)
+                total = cost + more + (left_moved + right_moved) * CHANGE
+                same = (left_after | right_after << LEFT_BITS, a, b, now_dropped, now_early)
+                other = best.get(same)
+                if other is None or total < other[5]:
+                    best[same] = (*same, total, at + k, w)
         self.work += len(best)
         return list(best.values())
 
     def _settle(self, i: int, rows: list[Row]) -> int:
         """Add the rows that no other makes needless; returns the ordinal of the first one added."""
-        known, kept, out = self.known[i], self.kept[i], self.rows[i]
-        at = len(out)
+        known, kept = self.known[i], self.rows[i]
+        at = len(kept)
         rows.sort(key=_cost)
         good_left, good_right = self.feet.left.as_good, self.feet.right.as_good
+        able_left, able_right = self.feet.left.able, self.feet.right.able
         for row in rows:
-            cost = row[5]
+            code, a, b, dropped, early, cost, _, _ = row
             same = row[:5]
             if known.get(same, cost + 1) <= cost:
                 continue
-            for other in kept:
-                spare = cost - other[5]
-                if spare < 0 or other[3] > row[3] or other[4] > row[4]:
+            any_left, any_right = able_left[a], able_right[b]
+            for other_code, other_a, other_b, other_dropped, other_early, other_cost, _, _ in kept:
+                spare = cost - other_cost
+                if spare < 0 or other_dropped > dropped or other_early > early:
                     continue
-                left, right, count = differing(other[0], row[0])
+                left, right, count = differing(other_code, code)
                 if (
-                    count * CHANGE <= spare
-                    and good_left(other[1], row[1], left)
-                    and good_right(other[2], row[2], right)
+                    count * CHANGE > spare
+                    or (any_left and not able_left[other_a] >> left & 1)
+                    or (any_right and not able_right[other_b] >> right & 1)
                 ):
+                    continue
+                if good_left(other_a, a, left) and good_right(other_b, b, right):
                     break
             else:
                 known[same] = cost
                 kept.append(row)
-                out.append(row)
         if len(kept) > MOST:
             raise TooManyError
         return at

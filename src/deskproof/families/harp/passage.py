@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Hashable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import combinations
 from typing import NamedTuple
@@ -34,6 +34,7 @@ from deskproof.families.harp.model import (
 # composer's, a sharp; a name that the composer did not choose and a natural would give counts 1.
 CHANGE, DEVIATION, SHARP = 1 << 60, 1 << 40, 1 << 20
 FREE = 3
+_NOTHING: frozenset[int] = frozenset()
 MOST_WAYS = 3000  # of one chord; beyond, the search goes on with these and proves nothing
 _NATURALS = {("F", -1), ("C", -1), ("E", 1), ("B", 1)}  # names of pitches that a natural string has too
 PLACE = {letter: (foot, i) for foot, letters in enumerate(FEET) for i, letter in enumerate(letters)}
@@ -46,12 +47,22 @@ Picks = tuple[Choice | None, ...]
 class Use:
     """What one foot's letters must do in an onset: which are used, where they stand, how long each is held.
 
-    Equal uses are one record; see ``use_of``.
+    Equal uses are one record; see ``use_of``. ``place`` covers both bits of every used letter in the code; ``stands``
+    has three bits a letter, one of them set: the position; ``each`` is the ordinal of each with its hold.
     """
 
     used: int
     code: int
     holds: tuple[int, ...]
+    place: int = field(init=False)
+    stands: int = field(init=False)
+    each: tuple[tuple[int, int], ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        letters = [i for i in range(len(RIGHT)) if self.used >> i & 1]
+        object.__setattr__(self, "place", sum(FREE << 2 * i for i in letters))
+        object.__setattr__(self, "stands", sum(1 << 3 * i + (self.code >> 2 * i & FREE) for i in letters))
+        object.__setattr__(self, "each", tuple(zip(letters, self.holds, strict=True)))
 
 
 @lru_cache(maxsize=1 << 18)
@@ -75,6 +86,25 @@ class Way(NamedTuple):
     let_go: frozenset[int]
     picks: Picks
     unset: bool = False
+
+
+class Ways(NamedTuple):
+    """The ways of an onset with the uses of each foot told apart: ``rows`` are the ordinals of both uses by way."""
+
+    ways: tuple[Way, ...]
+    left: tuple[Use, ...]
+    right: tuple[Use, ...]
+    rows: tuple[tuple[int, int, int, int, int], ...]  # left use, right use, dropped, early, cost
+
+    @classmethod
+    def of(cls, ways: Sequence[Way]) -> Ways:
+        left: dict[Use, int] = {}
+        right: dict[Use, int] = {}
+        rows = [
+            (left.setdefault(w.left, len(left)), right.setdefault(w.right, len(right)), w.dropped, w.early, w.cost)
+            for w in ways
+        ]
+        return cls(tuple(ways), tuple(left), tuple(right), tuple(rows))
 
 
 class NoPlanError(Exception):
@@ -119,7 +149,10 @@ class Passage:
         self.weights = tuple(weights) if weights is not None else (1,) * len(self.onsets)
         self.firm, self.kept = firm, kept
         self.complete = True  # no chord had more ways than are looked at
-        self._ways: dict[tuple[int, int, bool, bool], tuple[Way, ...]] = {}
+        self.limits = Limits(settings.reach, settings.hand, settings.together)
+        self.fixed = tuple(sorted(settings.fixed.items()))
+        self._ways: dict[tuple[int, int, bool, bool], Ways] = {}
+        self._rows: dict[tuple[int, int], tuple[tuple[Picks, bool], ...]] = {}
         self._least: dict[int, int] = {}
         self._signatures: dict[int, Hashable] = {}
 
@@ -155,6 +188,10 @@ class Passage:
         return found
 
     def ways(self, i: int, dropped: int = 0, early: bool = False, loose: bool = False) -> tuple[Way, ...]:
+        """As ``parted``, the ways alone."""
+        return self.parted(i, dropped, early, loose).ways
+
+    def parted(self, i: int, dropped: int = 0, early: bool = False, loose: bool = False) -> Ways:
         """The ways of an onset, with notes left out that count up to ``dropped`` beside those that need be.
 
         ``early``: also those that let events go; ``loose``: nothing is held at all.
@@ -168,23 +205,33 @@ class Passage:
             for count in range(least, min(least + dropped // weight, len(self.onsets[i].notes) + 1) + 1):
                 for picks, unset in self._taken(i, count):
                     rows.extend(self._made(i, picks, (count - least) * weight, early, loose, unset))
-            found = self._ways[key] = tuple(undominated(rows))
+            found = self._ways[key] = Ways.of(undominated(rows))
         return found
 
-    def _taken(self, i: int, dropped: int) -> list[tuple[Picks, bool]]:
-        onset = self.onsets[i]
-        options = tuple(self._options(i, note) for note in onset.notes)
-        kept = tuple(note.key in self.kept for note in onset.notes) if self.kept else ()
-        demands = tuple((letter, position) for letter, position, _ in onset.demands)
-        limits = Limits(self.settings.reach, self.settings.hand, self.settings.together)
-        found, complete = _structures(options, onset.bracketed, dropped, demands, limits, kept)
-        self.complete = self.complete and complete
-        rows = [(picks, False) for picks in found]
-        if demands and dropped and i not in self.firm:
-            found, complete = _structures(options, onset.bracketed, dropped - 1, (), limits, kept)
-            self.complete = self.complete and complete
-            rows.extend((picks, True) for picks in found)
+    def _taken(self, i: int, dropped: int) -> Sequence[tuple[Picks, bool]]:
+        rows = self._rows.get((i, dropped))
+        if rows is None:
+            onset = self.onsets[i]
+            demands = tuple([(letter, position) for letter, position, _ in onset.demands])
+            rows = self._structures(i, dropped, demands, False)
+            if demands and dropped and i not in self.firm:
+                rows = (*rows, *self._structures(i, dropped - 1, (), True))
+            self._rows[i, dropped] = rows
         return rows
+
+    def _structures(
+        self, i: int, dropped: int, demands: tuple[tuple[str, int], ...], unset: bool
+    ) -> tuple[tuple[Picks, bool], ...]:
+        onset = self.onsets[i]
+        kept = tuple([note.key in self.kept for note in onset.notes]) if self.kept else ()
+        if self.forced or i in self.unused:
+            options = tuple([self._options(i, note) for note in onset.notes])
+            found, complete = _structures(options, onset.bracketed, dropped, demands, self.limits, kept)
+        else:
+            pitches = tuple([note.pitch for note in onset.notes])
+            found, complete = _by_pitch(pitches, self.fixed, onset.bracketed, dropped, demands, self.limits, kept)
+        self.complete = self.complete and complete
+        return tuple([(picks, unset) for picks in found])
 
     def _options(self, i: int, note: HarpNote) -> tuple[Choice, ...]:
         found = choices(note.pitch, self.settings.fixed)
@@ -196,8 +243,11 @@ class Passage:
 
     def _made(self, i: int, picks: Picks, dropped: int, early: bool, loose: bool, unset: bool) -> Iterator[Way]:
         onset = self.onsets[i]
+        yield self._way(onset, picks, dropped, _NOTHING, loose, unset)
+        if not early:
+            return
         lengths = {n.written_us for n, c in zip(onset.notes, picks, strict=True) if c is not None and n.written_us > 0}
-        for count in range(len(lengths) + 1 if early else 1):
+        for count in range(1, len(lengths) + 1):
             for let_go in combinations(sorted(lengths), count):
                 yield self._way(onset, picks, dropped, frozenset(let_go), loose, unset)
 
@@ -205,19 +255,23 @@ class Passage:
         held: dict[str, int] = {}  # by letter
         used, code = [0, 0], [0, 0]
         cost = 0
+        damps = self.damps
         for note, choice in zip(onset.notes, picks, strict=True):
             if choice is None:
                 continue
-            string, position, pedal = choice
-            letter = string.letter
-            if note.spelled is None:
+            (letter, _), position, pedal = choice
+            _, written, spelled, _ = note
+            if spelled is None:
                 cost += position != 0 and (letter, position) in _NATURALS
-            elif note.spelled != (letter, position):
+            elif spelled != (letter, position):
                 cost += DEVIATION
             if position > 0:
                 cost += SHARP
             if pedal:
-                hold = 0 if loose or note.written_us in let_go else hold_us(onset, note, letter, self.damps)
+                if loose or written in let_go:
+                    hold = 0
+                else:
+                    hold = hold_us(onset, note, letter, damps) if damps else written
                 if letter in held:
                     held[letter] = max(hold, held[letter])
                 else:
@@ -244,6 +298,21 @@ class Limits(NamedTuple):
 
 
 @lru_cache(maxsize=20_000)
+def _by_pitch(
+    pitches: tuple[int, ...],
+    fixed: tuple[tuple[str, int], ...],
+    bracketed: bool,
+    dropped: int,
+    demands: tuple[tuple[str, int], ...],
+    limits: Limits,
+    kept: tuple[bool, ...],
+) -> tuple[tuple[Picks, ...], bool]:
+    """As ``_structures``, on all strings that give the pitches."""
+    options = tuple(choices(pitch, dict(fixed)) for pitch in pitches)
+    return _structures(options, bracketed, dropped, demands, limits, kept)
+
+
+@lru_cache(maxsize=20_000)
 def _structures(
     options: tuple[tuple[Choice, ...], ...],
     bracketed: bool,
@@ -260,6 +329,7 @@ def _structures(
     positions = dict(demands)
     lines: list[int] = []
     picks: list[Choice | None] = []
+    rows = [[(choice, choice.string.line, choice.string.letter) for choice in some] for some in options]
 
     def go(i: int, left: int) -> Iterator[Picks]:
         if left > count - i:
@@ -268,9 +338,7 @@ def _structures(
             if hands_take(lines, bracketed, limits):
                 yield tuple(picks)
             return
-        for choice in options[i]:
-            line = choice.string.line
-            letter = choice.string.letter
+        for choice, line, letter in rows[i]:
             if line in lines or (choice.pedal and positions.get(letter, choice.position) != choice.position):
                 continue
             new = choice.pedal and letter not in positions

@@ -13,13 +13,19 @@ from typing import NamedTuple
 
 
 class Job(NamedTuple):
-    """One change that has to be made: its letter, the positions, and the window in microseconds."""
+    """One change that has to be made: its letter, the positions, and the window in microseconds.
+
+    ``wanted``: the written end of notes that are let go for it, None where none is; then it waits as long as it can.
+    ``quiet``: behind the release, the times at which strings of its letter fall silent, in order.
+    """
 
     letter: str
     before: int
     after: int
     release: int
     deadline: int
+    wanted: int | None = None
+    quiet: tuple[int, ...] = ()
 
 
 class Placed(NamedTuple):
@@ -146,18 +152,18 @@ def _together(line: _Line, comfortable: int, quickest: int) -> tuple[list[tuple[
     quick = _least_quick(line, comfortable, quickest)
     if quick is None:
         return None, 0.0
-    top = min(job.deadline - job.release for row in line.rows for job in row)
-    low, high = 0, max(0, top - (quickest if quick else comfortable)) + 1
-    best = line.schedule(comfortable, quickest, quick)
-    probe = high - 1
-    while low + 1 < high:
-        found = line.schedule(comfortable + probe, quickest + probe, quick)
-        if found is None:
-            high = probe
-        else:
-            low, best = probe, found
-        probe = (low + high) // 2
+    low, best = 0, line.schedule(comfortable, quickest, quick)
     assert best is not None
+    while True:  # as far as this order of the jobs goes; then whether another goes further
+        chains = _chains(best, comfortable + low)
+        most = min((room - slow * comfortable - fast * quickest) // (slow + fast) for room, slow, fast in chains)
+        further = line.schedule(comfortable + most + 1, quickest + most + 1, quick)
+        if further is None:
+            break
+        low, best = most + 1, further
+    if most > low:
+        low, best = most, line.schedule(comfortable + most, quickest + most, quick)
+        assert best is not None
     if not quick:
         faster = (comfortable + low) / comfortable
     else:
@@ -165,37 +171,75 @@ def _together(line: _Line, comfortable: int, quickest: int) -> tuple[list[tuple[
     return [(job, start, length - low) for job, start, length in best], faster
 
 
+def _chains(rows: Sequence[tuple[Job, int, int]], slow_us: int) -> list[tuple[int, int, int]]:
+    """For every run of jobs, one after the other: the time they have together, how many are slow and how many quick."""
+    found = set()
+    for i, (first, _, _) in enumerate(rows):
+        slow = fast = 0
+        for job, _, length in rows[i:]:
+            if length == slow_us:
+                slow += 1
+            else:
+                fast += 1
+            found.add((job.deadline - first.release, slow, fast))
+    return list(found)
+
+
 MILLIONTH = 1_000_000
 
 
 def _fastest(line: _Line, comfortable: int, quickest: int, quick: int) -> float:
     """By what factor, to a millionth, the times may grow so that the jobs still go with so many quick ones."""
-    low, high = MILLIONTH, 2 * MILLIONTH
 
-    def goes(factor: int) -> bool:
-        return (
-            line.schedule(-(-comfortable * factor // MILLIONTH), -(-quickest * factor // MILLIONTH), quick) is not None
-        )
+    def longer(factor: int) -> tuple[int, int]:
+        return -(-comfortable * factor // MILLIONTH), -(-quickest * factor // MILLIONTH)
 
-    while goes(high):
-        low, high = high, 2 * high
-    while low + 1 < high:
-        middle = (low + high) // 2
-        low, high = (middle, high) if goes(middle) else (low, middle)
-    return low / MILLIONTH
+    def longest(room: int, slow: int, fast: int) -> int:
+        factor = room * MILLIONTH // (slow * comfortable + fast * quickest)
+        while True:
+            one, two = longer(factor)
+            if slow * one + fast * two <= room:
+                return factor
+            factor -= 1
+
+    factor, rows = MILLIONTH, line.schedule(comfortable, quickest, quick)
+    while rows is not None:  # as in ``_together``
+        factor = min(longest(*chain) for chain in _chains(rows, longer(factor)[0]))
+        rows = line.schedule(*longer(factor + 1), quick)
+        factor += rows is not None
+    return factor / MILLIONTH
 
 
 def _settled(rows: list[tuple[Job, int, int]], faster: float, beats: Sequence[int]) -> list[Placed]:
-    """Within the room that each has, on the last beat that leaves the change's own time again before the use."""
+    """Within the room that each has, on the last beat that leaves the change's own time again before the use.
+
+    A change for which a note is let go comes as late as it can, so that the note is heard the longer; one under
+    ringing strings waits until as many as can be are silent.
+    """
+    rows = _waiting(rows)
     ends = [min(rows[k][0].deadline, rows[k + 1][1]) for k in range(len(rows) - 1)] + [rows[-1][0].deadline]
     starts = []
-    for (_, begin, length), end in zip(rows, ends, strict=True):
-        starts.append(_on_beat(begin, end, length, beats))
+    for (job, begin, length), end in zip(rows, ends, strict=True):
+        starts.append(begin if job.wanted is not None else _on_beat(begin, end, length, beats))
     found = []
     for k, (job, _, length) in enumerate(rows):
-        left = max(job.release, starts[k - 1] + rows[k - 1][2]) if k else job.release
+        release = job.release if job.wanted is None else starts[k]
+        left = max(release, starts[k - 1] + rows[k - 1][2]) if k else release
         right = min(job.deadline, starts[k + 1]) if k + 1 < len(rows) else job.deadline
         found.append(Placed(job, starts[k], length, right - left - length, faster))
+    return found
+
+
+def _waiting(rows: list[tuple[Job, int, int]]) -> list[tuple[Job, int, int]]:
+    """The rows, with those changes later that wait for a note or for silence, as far as the next one leaves room."""
+    found = list(rows)
+    for k in range(len(rows) - 1, -1, -1):
+        job, start, length = rows[k]
+        end = min(job.deadline, found[k + 1][1]) if k + 1 < len(rows) else job.deadline
+        if job.wanted is not None:
+            found[k] = (job, max(start, min(job.wanted, end - length)), length)
+        elif job.quiet:
+            found[k] = (job, max([start, *(t for t in job.quiet if t <= end - length)]), length)
     return found
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
-from deskproof.families.harp.model import FEET, LETTERS, Onset, Settings, String
+from deskproof.families.harp.model import FEET, LETTERS, Choice, Onset, Settings, String
 from deskproof.families.harp.passage import CHANGE, DEVIATION, SHARP, hold_us
 from deskproof.families.harp.place import Job, Placed, place
 from deskproof.families.harp.repeats import Joint, Solved, Task
@@ -99,12 +99,16 @@ class PedalPlan:
         return next(figure for figure in self.objective if figure.name == name)
 
 
+Rings = Callable[[int, int, String], int]
+
+
 def plan_pedals(
     onsets: Sequence[Onset],
     settings: Settings,
     damps: Iterable[tuple[int, str]] = (),
     joints: Sequence[Joint] = (),
     beats: Sequence[int] | None = None,
+    rings: Rings | None = None,
 ) -> PedalPlan:
     """Plan all pedals of a passage, exactly where that can be finished.
 
@@ -118,6 +122,9 @@ def plan_pedals(
         Where a repeat or jump comes back to.
     beats : sequence of int, optional
         Times at which a change is best printed; the onsets unless given.
+    rings : callable, optional
+        Until when (in microseconds) the string of a note rings if it is not plucked again, by the ordinals of onset
+        and note and the string: a change waits for silence where it has the time.
 
     Raises
     ------
@@ -133,21 +140,22 @@ def plan_pedals(
             signs.setdefault(letter, []).append(t_us)
     task = Task(tuple(onsets), settings, signs, tuple(joints))
     places = beats if beats is not None else times
-    found = _finished(task, task.solve(), places)
+    found = _finished(task, task.solve(), places, rings)
     if found["breaks_ten_percent_faster"].value and not found["quick_changes"].value:
         steadier = task.steadier()
         if steadier is not None:
-            other = _finished(task, steadier, places)
+            other = _finished(task, steadier, places, rings)
             found = min(found, other, key=lambda plan: [figure.value for figure in plan.objective])
+    task.close()
     return found
 
 
 # -- the finished plan ---------------------------------------------------------------------------------------------
 
 
-def _finished(task: Task, solved: Solved, beats: Sequence[int]) -> PedalPlan:
+def _finished(task: Task, solved: Solved, beats: Sequence[int], rings: Rings | None) -> PedalPlan:
     settings = task.settings
-    jobs, initial = _jobs(task, solved)
+    jobs, initial = _jobs(task, solved, rings)
     changes: list[Change] = []
     for foot, name in zip(FEET, ("left", "right"), strict=True):
         mine = [job for job in jobs if job.letter in foot]
@@ -174,18 +182,25 @@ def _change(row: Placed, foot: str) -> Change:
     return Change(row.start, row.length, job.letter, job.before, job.after, foot, row.spare, row.faster)
 
 
-def _jobs(task: Task, solved: Solved) -> tuple[list[Job], dict[str, int]]:
+def _jobs(task: Task, solved: Solved, rings: Rings | None) -> tuple[list[Job], dict[str, int]]:
     """The changes that the strings ask for, and the setting before the first onset."""
     stands: dict[str, int] = {}
     held: dict[str, int] = {}
+    wanted: dict[str, int] = {}  # until when notes are written that are let go
     initial: dict[str, int] = {}
     jobs: list[Job] = []
-    for onset, way, _ in solved.rows:
+    sounds: dict[str, dict[String, int]] = {letter: {} for letter in LETTERS}
+    i = -1
+    for onset, way, real in solved.rows:
+        i += real
         now: dict[str, tuple[int, int]] = {}
         for note, choice in zip(onset.notes, way.picks, strict=True):
             if choice is not None and choice.pedal:
                 letter = choice.string.letter
-                hold = 0 if note.written_us in way.let_go else hold_us(onset, note, letter, task.damps)
+                hold = hold_us(onset, note, letter, task.damps)
+                if note.written_us in way.let_go:
+                    wanted[letter] = max(wanted.get(letter, 0), onset.t_us + hold)
+                    hold = 0
                 now[letter] = (choice.position, max(hold, now.get(letter, (0, 0))[1]))
         if not way.unset:
             for letter, position, hold in onset.demands:
@@ -194,9 +209,16 @@ def _jobs(task: Task, solved: Solved) -> tuple[list[Job], dict[str, int]]:
             if letter not in stands:
                 initial[letter] = position
             elif stands[letter] != position:
-                jobs.append(Job(letter, stands[letter], position, held[letter], onset.t_us))
+                late = wanted.get(letter, 0)
+                waits = late if late > held[letter] else None
+                quiet = tuple(sorted(t for t in sounds[letter].values() if t > held[letter]))
+                jobs.append(Job(letter, stands[letter], position, held[letter], onset.t_us, waits, quiet))
             stands[letter] = position
             held[letter] = max(held.get(letter, 0), onset.t_us + hold)
+        if rings is not None and real:
+            for n, choice in enumerate(way.picks):
+                if choice is not None:
+                    sounds[choice.string.letter][choice.string] = rings(i, n, choice.string)
     return jobs, {letter: initial.get(letter, 0) for letter in LETTERS}
 
 
@@ -212,13 +234,10 @@ def _notes(
         for note, choice in zip(onset.notes, way.picks, strict=True):
             if choice is None or note.written_us not in way.let_go:
                 continue
-            hold = hold_us(onset, note, choice.string.letter, task.damps)
-            if choice.pedal:
-                moves = starts.get(choice.string.letter, [])
-                at = bisect_left(moves, onset.t_us)
-                if at < len(moves):
-                    hold = min(hold, moves[at] - onset.t_us)
-            until[note.written_us] = min(hold, until.get(note.written_us, hold))
+            full = hold_us(onset, note, choice.string.letter, task.damps)
+            hold = _kept(onset, choice, full, starts)
+            if hold < full:
+                until[note.written_us] = min(hold, until.get(note.written_us, hold))
         row: list[PlannedNote | None] = []
         for n, (note, choice) in enumerate(zip(onset.notes, way.picks, strict=True)):
             if choice is None:
@@ -226,13 +245,24 @@ def _notes(
                 unplanned.append(Unplanned(i, n))
                 continue
             full = hold_us(onset, note, choice.string.letter, task.damps)
-            hold = min(full, until.get(note.written_us, full))
+            hold = full
+            if note.written_us in way.let_go and _kept(onset, choice, full, starts) < full:
+                hold = until[note.written_us]  # what is let go of one event is let go together
             ends = "early" if hold < full else "damped" if full < note.written_us else "written"
             row.append(PlannedNote(choice.string, choice.position, choice.pedal, hold, ends))
         if way.unset:
             unplanned.append(Unplanned(i, None))
         found.append(tuple(row))
     return tuple(found), tuple(unplanned)
+
+
+def _kept(onset: Onset, choice: Choice, full: int, starts: Mapping[str, Sequence[int]]) -> int:
+    """How long a note can be held, at most ``full``: until the next change of its letter."""
+    if not choice.pedal:
+        return full
+    moves = starts.get(choice.string.letter, ())
+    at = bisect_left(moves, onset.t_us)
+    return min(full, moves[at] - onset.t_us) if at < len(moves) else full
 
 
 def _objective(

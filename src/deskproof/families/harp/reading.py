@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from bisect import bisect_left
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from deskproof import words
 from deskproof.families.base import Context
@@ -37,7 +39,10 @@ class Plucked:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A harp part as the planner gets it; ``plucked`` runs beside ``onsets`` and their notes."""
+    """A harp part as the planner gets it; ``plucked`` runs beside ``onsets`` and their notes.
+
+    ``odd`` are the notes that no planner gets: quarter tones and the like.
+    """
 
     part: int
     onsets: tuple[Onset, ...]
@@ -45,6 +50,7 @@ class Reading:
     damps: tuple[tuple[int, str], ...]
     joints: tuple[Joint, ...]
     beats: tuple[int, ...]
+    odd: tuple[Event, ...] = ()
 
 
 def read(spans: Sequence[Span], context: Context, letters: str) -> Reading:
@@ -52,11 +58,19 @@ def read(spans: Sequence[Span], context: Context, letters: str) -> Reading:
     index = spans[0].part
     part, frame = context.score.parts[index], context.frame
     rows: dict[int, list[Plucked]] = {}
+    odd: list[Event] = []
+    begins: dict[tuple[int, int], int] = {}  # of the bars that begin with grace notes
     for span in spans:
         for event in span.events:
-            if event.sounding is None or event.note.flags & UNCHECKED or event.sounding != int(event.sounding):
+            if event.sounding is None or event.note.flags & UNCHECKED:
+                continue
+            if event.sounding != int(event.sounding):
+                odd.append(event)
                 continue
             onset, end = frame.times_us(event)
+            if event.grace and event.note.start == 0:
+                bar = event.measure, event.pass_
+                begins[bar] = min(onset, begins.get(bar, onset))
             for one in _plucked(event, end, end - onset, context, index):
                 rows.setdefault(onset, []).append(one)
     onsets: list[Onset] = []
@@ -67,7 +81,9 @@ def read(spans: Sequence[Span], context: Context, letters: str) -> Reading:
         bracketed = any(e.note.marked("non-arpeggiate") for one in here for e in one.events)
         onsets.append(Onset(t_us, notes, len(onsets), bracketed))
         plucked.append(tuple(here))
-    return Reading(index, tuple(onsets), tuple(plucked), _damps(part, frame, letters), _joints(frame), _beats(frame))
+    joints = _joints(frame, begins, [onset.t_us for onset in onsets])
+    damps = _damps(part, frame, letters)
+    return Reading(index, tuple(onsets), tuple(plucked), damps, joints, _beats(frame), tuple(odd))
 
 
 def refs(part: Part, one: Plucked) -> tuple[NoteRef, ...]:
@@ -111,15 +127,24 @@ def _neighbour(note: Note, context: Context, index: int, measure: int) -> Pitch:
     i = STEPS.index(note.pitch.step) + 1
     step, octave = STEPS[i % len(STEPS)], note.pitch.octave + i // len(STEPS)
     sign = note.marked("accidental-mark")
-    keys = context.layouts[index].keys[measure]
     alter: int | float | None = _ACCIDENTAL.get(sign.value) if sign else None
     if alter is None:
-        alter = alters_of(keys.get(note.staff, keys.get(0, Key(0))))[step]
+        alter = alters_of(_key_at(note, context, index, measure))[step]
     return Pitch(step, alter, octave)
 
 
+def _key_at(note: Note, context: Context, index: int, measure: int) -> Key:
+    """The key in force where a note stands."""
+    keys = dict(context.layouts[index].keys[measure])
+    for change in context.score.parts[index].measures[measure].changes:
+        if isinstance(change.value, Key) and change.start <= note.start:
+            keys = {} if change.staff == 0 else keys
+            keys[change.staff] = change.value
+    return keys.get(note.staff, keys.get(0, Key(0)))
+
+
 def _joined(rows: list[Plucked]) -> list[Plucked]:
-    """Unisons of one onset share their string: the longest counts."""
+    """Unisons of one onset share their string: the longest counts. The two strings of a trill are equally long."""
     found: dict[tuple[int, str], Plucked] = {}
     for one in rows:
         how = "harmonic" if one.how == "harmonic" else ""
@@ -129,9 +154,15 @@ def _joined(rows: list[Plucked]) -> list[Plucked]:
             continue
         longest = max(one, other, key=lambda row: row.written_us)
         events = (*longest.events, *(other if longest is one else one).events)
-        found[one.pitch, how] = Plucked(
-            events, one.pitch, longest.end_us, longest.written_us, longest.how, longest.spelled
-        )
+        how_of = "trill" if "trill" in (one.how, other.how) else longest.how
+        found[one.pitch, how] = replace(longest, events=events, how=how_of)
+    trills = [row for row in found.values() if row.how == "trill"]
+    if len(rows) > len(found) and trills:
+        longest = max(trills, key=lambda row: row.written_us)
+        found = {
+            key: replace(row, end_us=longest.end_us, written_us=longest.written_us) if row.how == "trill" else row
+            for key, row in found.items()
+        }
     return sorted(found.values(), key=lambda row: row.pitch)
 
 
@@ -150,17 +181,22 @@ def _damps(part: Part, frame: Frame, letters: str) -> tuple[tuple[int, str], ...
     return tuple((t_us, letters) for t_us in sorted(found))
 
 
-def _joints(frame: Frame) -> tuple[Joint, ...]:
-    """Where a stretch of measures is played again: the time of its first and of its later beginning."""
+def _joints(frame: Frame, begins: Mapping[tuple[int, int], int], times: Sequence[int]) -> tuple[Joint, ...]:
+    """Where a stretch of measures is played again: the time of the first note then, and of the same note later.
+
+    A stretch begins where a jump ever leads to, also when it is reached without one: after a da capo the repeats are
+    left out, and the second strain follows the first straight on. ``begins`` are bars whose grace notes come before.
+    """
+    jumped_to = {play.measure for before, play in pairwise(frame.plays) if before.measure + 1 != play.measure}
     first: dict[int, int] = {}
     found = []
-    previous = None
     for play in frame.plays:
-        start = frame.clock.floor_us(play.onset)
-        if play.measure in first and (previous is None or previous + 1 != play.measure):
+        start = begins.get((play.measure, play.pass_), frame.clock.floor_us(play.onset))
+        first_note = bisect_left(times, start)
+        start = times[first_note] if first_note < len(times) else start
+        if play.measure in first and play.measure in jumped_to:
             found.append(Joint(first[play.measure], start))
         first.setdefault(play.measure, start)
-        previous = play.measure
     return tuple(found)
 
 

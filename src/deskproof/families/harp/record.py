@@ -4,16 +4,23 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
 from deskproof.families.base import Context
+from deskproof.families.harp.handing import Handed
 from deskproof.families.harp.model import Settings
-from deskproof.families.harp.plan import PedalPlan, PlannedNote
+from deskproof.families.harp.plan import Figure, PedalPlan, PlannedNote, Unplanned
 from deskproof.families.harp.reading import OCTAVE, Plucked, Reading
 from deskproof.score import Part
 from deskproof.spans import Span
+from deskproof.timeline import Event
+
+OFF_THE_HARP = "tutti-outside-compass"  # the rule that speaks of notes that no string has
+
+NO_STRING = "harp-string-without-pedal"
+NO_HAND = "harp-chord-hands"
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +56,18 @@ class Places:
 
 def record(
     id_: str, plan: PedalPlan, reading: Reading, spans: tuple[Span, ...], settings: Settings, context: Context,
-    unplanned_rule: Mapping[tuple[int, int], str],
+    unplanned_rule: Mapping[tuple[int, int], str], hands: Handed | None = None,
+    ringing: int = 0,
 ) -> dict[str, Any]:  # fmt: skip
     """The whole record of one harp's plan."""
     part = context.score.parts[reading.part]
     places = Places.of(context, part)
     frame = context.frame
+    if hands is not None and hands.plan.left_out:
+        plan, unplanned_rule = _without_hands(plan, unplanned_rule, hands)
+    events = _events(plan, reading, places, part, hands)
+    early = sum(event["ends"] == "early" for event in events)
+    figures = _figures(plan, reading, early, ringing)
     return {
         "id": id_,
         "kind": "harp",
@@ -64,7 +77,7 @@ def record(
                 "part": part.id,
                 "instrument": span.instrument.id if span.instrument else None,
                 "from_us": frame.clock.floor_us(span.from_tick),
-                "to_us": frame.clock.ceil_us(span.to_tick),
+                "to_us": max([frame.clock.ceil_us(span.to_tick), *(frame.times_us(e)[1] for e in span.events)]),
             }
             for span in spans
         ],
@@ -75,24 +88,32 @@ def record(
             "notes_a_hand": settings.hand,
             "notes_together": settings.together,
         },
-        "objective": [{"name": f.name, "value": f.value, "at_least": f.at_least} for f in plan.objective],
-        "proven": plan.proven,
-        "unplanned": [
-            {
-                "notes": [part.ref(e.measure, e.note.n) for e in reading.plucked[u.onset][u.note].events],
-                "rule": unplanned_rule.get((u.onset, u.note), ""),
-            }
-            for u in plan.unplanned
-            if u.note is not None
-        ],
+        "objective": [{"name": f.name, "value": f.value, "at_least": f.at_least} for f in figures],
+        "proven": plan.proven and early == plan["let_go_early"].value,
+        "unplanned": _unplanned(plan, reading, part, unplanned_rule),
         "pedal_us": settings.comfortable_us,
         "pair_moves": settings.pair_moves,
         "fixed": [{"string": name, "alter": alter} for name, alter in settings.fixed.items()],
         "initial": {letter: plan.initial[letter] for letter in "DCBEFGA"},
         "changes": [_change(change, places) for change in plan.changes],
-        "damps": [{"t_us": t_us, "letters": letters} for t_us, letters in reading.damps],
-        "events": _events(plan, reading, places, part),
+        "damps": [{"t_us": t_us, "letters": list(letters)} for t_us, letters in reading.damps],
+        "events": events,
     }
+
+
+def _unplanned(
+    plan: PedalPlan, reading: Reading, part: Part, rules: Mapping[tuple[int, int], str]
+) -> list[dict[str, Any]]:
+    """The notes left out, each once whatever the passes, with the rule that says why."""
+    found: dict[str, str] = {}
+    for onset, note in _left_out(plan):
+        one = reading.plucked[onset][note]
+        for event in one.events:
+            if not _is_second(one, event):
+                found.setdefault(part.ref(event.measure, event.note.n), rules.get((onset, note), OFF_THE_HARP))
+    for event in reading.odd:
+        found.setdefault(part.ref(event.measure, event.note.n), NO_STRING)
+    return [{"notes": [ref], "rule": rule} for ref, rule in found.items()]
 
 
 def _change(change: Any, places: Places) -> dict[str, Any]:
@@ -111,18 +132,94 @@ def _change(change: Any, places: Places) -> dict[str, Any]:
     }
 
 
-def _events(plan: PedalPlan, reading: Reading, places: Places, part: Part) -> list[dict[str, Any]]:
-    """One event for all notes of an onset that are written and held equally long and played alike."""
+def _figures(plan: PedalPlan, reading: Reading, early: int, ringing: int) -> list[Figure]:
+    """The objective as it counts in this record: events let go, and no trill that lacks its other note only."""
+    halves = {
+        (e.measure, e.note.n)
+        for onset, note in _left_out(plan)
+        for e in reading.plucked[onset][note].events
+        if all(_is_second(reading.plucked[onset][note], other) for other in reading.plucked[onset][note].events)
+    }
     found = []
-    for onset, row, planned in zip(reading.onsets, reading.plucked, plan.notes, strict=True):
-        groups: dict[tuple[int, int, str, str], list[tuple[Plucked, PlannedNote]]] = {}
+    for figure in plan.objective:
+        if figure.name == "let_go_early":
+            figure = figure._replace(value=early)
+        elif figure.name == "buzzes":
+            figure = Figure(figure.name, ringing, None if ringing else 0)
+        elif figure.name == "impossible":
+            least = figure.at_least
+            value = max(0, figure.value - len(halves))
+            figure = Figure(figure.name, value, None if least is None else min(value, max(0, least - len(halves))))
+        found.append(figure)
+    return found
+
+
+def _left_out(plan: PedalPlan) -> list[tuple[int, int]]:
+    return [(left.onset, left.note) for left in plan.unplanned if left.note is not None]
+
+
+def _is_second(one: Plucked, event: Event) -> bool:
+    """Whether this is the string of a trill on which the written note does not lie."""
+    return one.how == "trill" and one.pitch != event.sounding
+
+
+def _without_hands(
+    plan: PedalPlan, rules: Mapping[tuple[int, int], str], hands: Handed
+) -> tuple[PedalPlan, dict[tuple[int, int], str]]:
+    """The plan without the notes that no hand takes, which count as left out."""
+    gone = {(onset, n) for onset, note in hands.plan.left_out for n in hands.notes(onset, (note,))}
+    notes = tuple(
+        tuple(None if (i, n) in gone else taken for n, taken in enumerate(row)) for i, row in enumerate(plan.notes)
+    )
+    objective = tuple(
+        figure._replace(value=figure.value + len(gone)) if figure.name == "impossible" else figure
+        for figure in plan.objective
+    )
+    unplanned = (*plan.unplanned, *(Unplanned(onset, note) for onset, note in sorted(gone)))
+    changed = replace(plan, notes=notes, objective=objective, unplanned=unplanned, proven=False)
+    return changed, {**rules, **dict.fromkeys(gone, NO_HAND)}
+
+
+def _events(
+    plan: PedalPlan, reading: Reading, places: Places, part: Part, hands: Handed | None
+) -> list[dict[str, Any]]:
+    """One event for all notes of an onset that are written and held equally long and played alike.
+
+    A trill whose written note has no string is left out whole, one whose other note has none is an event with one.
+    """
+    left = {
+        (e.measure, e.note.n, e.pass_)
+        for onset, note in _left_out(plan)
+        for e in reading.plucked[onset][note].events
+        if not _is_second(reading.plucked[onset][note], e)
+    }
+    found = []
+    for i, (onset, row, planned) in enumerate(zip(reading.onsets, reading.plucked, plan.notes, strict=True)):
+        groups: dict[tuple[int, int, str, str], list[tuple[Plucked, PlannedNote, str | None]]] = {}
+        shortest: dict[int, PlannedNote] = {}  # by written length, of trills: their two strings are one event
         for one, taken in zip(row, planned, strict=True):
-            if taken is not None:
-                key = one.written_us, taken.hold_us, taken.ends, one.how
-                groups.setdefault(key, []).append((one, taken))
+            if taken is not None and one.how == "trill":
+                other = shortest.setdefault(one.written_us, taken)
+                shortest[one.written_us] = min(other, taken, key=lambda row: row.hold_us)
+        for n, (one, taken) in enumerate(zip(row, planned, strict=True)):
+            if taken is not None and any((e.measure, e.note.n, e.pass_) not in left for e in one.events):
+                how = one.how
+                if (shortest[one.written_us] if how == "trill" else taken).ends == "early" and how != "harmonic":
+                    how = ""  # what is let go together is one event, however it is played
+                hand = hands.of(i, n) if hands else None
+                held = shortest[one.written_us] if one.how == "trill" else taken
+                groups.setdefault((one.written_us, held.hold_us, held.ends, how), []).append((one, taken, hand))
         bar, beat, _ = places.at(onset.t_us)
+        named: set[tuple[int, int]] = set()
         for (written_us, hold_us, ends, how), pairs in groups.items():
+            how = how or next((one.how for one, _, _ in pairs if one.how == "trill"), pairs[0][0].how)
             up = OCTAVE if how == "harmonic" else 0
+            notes = []
+            for one, _, _ in pairs:
+                for e in one.events:
+                    if (e.measure, e.note.n) not in named and (e.measure, e.note.n, e.pass_) not in left:
+                        named.add((e.measure, e.note.n))
+                        notes.append(part.ref(e.measure, e.note.n))
             found.append(
                 {
                     "t_us": onset.t_us,
@@ -130,13 +227,11 @@ def _events(plan: PedalPlan, reading: Reading, places: Places, part: Part) -> li
                     "hold_us": hold_us,
                     "written_us": written_us,
                     "pass": pairs[0][0].events[0].pass_,
-                    "notes": [
-                        part.ref(e.measure, e.note.n) for one, _ in pairs for e in one.events[: _own(one, pairs)]
-                    ],
-                    "pitches": [one.pitch + up for one, _ in pairs],
-                    "strings": [str(taken.string) for _, taken in pairs],
-                    "positions": [taken.position for _, taken in pairs],
-                    "hands": None,
+                    "notes": notes,
+                    "pitches": [one.pitch + up for one, _, _ in pairs],
+                    "strings": [str(taken.string) for _, taken, _ in pairs],
+                    "positions": [taken.position for _, taken, _ in pairs],
+                    "hands": [hand for _, _, hand in pairs] if hands else None,
                     "how": how,
                     "gliss": None,
                     "ends": ends,
@@ -145,9 +240,3 @@ def _events(plan: PedalPlan, reading: Reading, places: Places, part: Part) -> li
                 }
             )
     return found
-
-
-def _own(one: Plucked, pairs: list[tuple[Plucked, PlannedNote]]) -> int | None:
-    """A trill's second string belongs to the note of the first: it names no note again."""
-    first = next(other for other, _ in pairs if other.events[0] is one.events[0])
-    return None if first is one else 0

@@ -94,6 +94,12 @@ class Task:
             self.feet[key] = (Feet.at(*key), Feet.at(key[1], key[1]))
         return self.feet[key]
 
+    def close(self) -> None:
+        """Leave the feet, with what they have found out, to the next passage with the same times."""
+        for pair in self.feet.values():
+            for feet in pair:
+                feet.leave()
+
     # -- one plan --------------------------------------------------------------------------------------------------
 
     def plan(self, terms: Terms, limit: Solved | None = None, factor: float = 1.0) -> Solved | None:
@@ -102,6 +108,8 @@ class Task:
         ``factor`` makes every change take longer.
         """
         self.tries += 1
+        if self._at_odds(terms):
+            return None
         rows, unused = self._rows(terms)
         settings = self.settings
         if factor != 1.0:
@@ -168,6 +176,17 @@ class Task:
             rows.append((Onset(start, (), None, False, demands), -2, False))
         rows.sort(key=lambda row: (row[0].t_us, row[1]))
         return rows, {k: frozenset(letters) for k, letters in unused.items()}
+
+    def _at_odds(self, terms: Terms) -> bool:
+        """Whether a letter is to stand in two positions where several joints begin, or end, at once."""
+        said: dict[tuple[int, str], int] = {}
+        for (joint, letter), position in terms.standing.items():
+            if position is not None:
+                one = self.joints[joint]
+                for t_us in (one.from_us, one.to_us):
+                    if said.setdefault((t_us, letter), position) != position:
+                        return True
+        return False
 
     def _between(self, joint: Joint) -> range:
         return range(bisect_left(self.times, joint.from_us), bisect_left(self.times, joint.to_us))
@@ -285,12 +304,22 @@ class Task:
                         strings[key] = kept[which] if kept else None
                 for k, joint in enumerate(self.joints):
                     for letter, positions in self._used(now, joint).items():
-                        stands.setdefault((k, letter), self._stand(letter, positions, end))
+                        if (k, letter) not in stands:
+                            said = self._said(stands, joint, letter)
+                            stands[k, letter] = self._stand(letter, positions, end) if said is None else said
                 now = self.plan(Terms(dict(strings), node.terms.kept, dict(stands)), best)
                 rounds += 1
             if now is not None:
                 yield now
                 best = now if best is None or now.cost < best.cost else best
+
+    def _said(self, stands: Mapping[tuple[int, str], int | None], joint: Joint, letter: str) -> int | None:
+        """Where a letter already has to stand at one of the joint's moments; None if nowhere."""
+        moments = {joint.from_us, joint.to_us}
+        for (k, other), position in stands.items():
+            if other == letter and position is not None and moments & {self.joints[k].from_us, self.joints[k].to_us}:
+                return position
+        return None
 
     def _stand(self, letter: str, positions: Sequence[int], end: str) -> int:
         """A position for a letter at a joint: of its first or last use, or one for the whole passage."""

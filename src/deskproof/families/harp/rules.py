@@ -16,6 +16,14 @@ def _worst(rows: Sequence[Numbers]) -> Numbers:
     return min(rows, key=lambda row: row["have_us"])
 
 
+def _longest(rows: Sequence[Numbers]) -> Numbers:
+    return max(rows, key=lambda row: row["lack_us"])
+
+
+def _soonest(rows: Sequence[Numbers]) -> Numbers:
+    return min(rows, key=lambda row: row["gap_us"])
+
+
 CLUSTER = Rule(
     id="harp-cluster",
     levels=("impossible",),
@@ -38,7 +46,7 @@ TOO_FAST = Rule(
 )
 QUICK = Rule(
     id="harp-pedal-quick",
-    levels=("hard", "advice"),
+    levels=("hard",),
     title="a pedal that has less than the comfortable time",
     says="the {pedal} pedal from {before} to {after} has {have_ms} ms; {need_ms} ms are comfortable.{goes}",
     why="It can be done, but it has to be practised, and it may be heard.",
@@ -49,10 +57,10 @@ QUICK = Rule(
 )
 ONE_FOOT = Rule(
     id="harp-one-foot-twice",
-    levels=("hard", "advice"),
+    levels=("hard",),
     title="two pedals of one foot in one breath",
     says=(
-        "the {foot} foot moves {pedals} between two notes and has {have_ms} ms for them; "
+        "the {foot} foot moves {pedals} between two notes and has {have_ms} ms for all of it; "
         "{need_ms} ms are comfortable.{goes}"
     ),
     why="One foot moves one pedal at a time.",
@@ -65,7 +73,7 @@ LET_GO = Rule(
     id="harp-let-go-early",
     levels=("hard", "advice"),
     title="a note that has to be let go before its written end",
-    says="{note_name} must be let go after {hold_beats} of its {written_beats} quarters, for the {pedal} pedal.",
+    says="{note_name}, written for {written_beats}, must be let go {kept}: the {pedal} pedal has to move.",
     why="A pedal that moves under a sounding string is heard as a slide or a buzz.",
     facts=("harp.pedal_comfortable", "harp.pedal_quickest"),
     silent_when="some plan keeps every written length",
@@ -74,9 +82,9 @@ LET_GO = Rule(
 )
 NO_PEDAL = Rule(
     id="harp-string-without-pedal",
-    levels=("impossible",),
-    title="a note that only a string without pedal could give",
-    says="{note_name} cannot be had: the {string} string has no pedal and is tuned to {tuned}.",
+    levels=("impossible", "hard"),
+    title="a note that no string gives",
+    says="{note_name} cannot be had: {reason}.",
     why="The lowest C and D (and on some harps the top G) are tuned by hand before the piece.",
     facts=("harp.without_pedal",),
     silent_when="Forces tune the string to the note",
@@ -84,7 +92,7 @@ NO_PEDAL = Rule(
 )
 HANDS = Rule(
     id="harp-chord-hands",
-    levels=("impossible",),
+    levels=("impossible", "hard"),
     title="a chord that no two hands take",
     says="{count_words} together: {reason}.",
     why="A harpist plucks with four fingers of each hand; the little finger is not used.",
@@ -92,13 +100,72 @@ HANDS = Rule(
     silent_when="the chord is broken and has no more than eight notes",
     merge=_first,
 )
+ZONE = Rule(
+    id="harp-hand-zone",
+    levels=("hard", "advice"),
+    title="a hand where it reaches badly",
+    says="the {hand} hand has {note_name}, {where}, and the other is not free for it.",
+    why=(
+        "The harp leans on the right shoulder: the right hand does not get to the lowest strings, and the left reaches "
+        "the highest less easily."
+    ),
+    facts=("harp.right_hand_lowest", "harp.right_hand_comfortable", "harp.left_hand_comfortable"),
+    silent_when="the other hand can take the note",
+    merge=_first,
+    worse=("beyond", "count"),
+)
+LEAP = Rule(
+    id="harp-hand-leap",
+    levels=("hard",),
+    title="a hand that has to leap faster than in comfort",
+    says="the {hand} hand lacks {lack_ms} ms for its way from {from_name} to {to_name}.{goes}",
+    why="A hand is placed on the strings before it plucks, and both hands were tried.",
+    facts=("harp.hand_leap", "harp.reach"),
+    silent_when="some division between the hands makes the way short enough",
+    merge=_longest,
+    worse=("lack_us", "count"),
+)
+AGAIN = Rule(
+    id="harp-string-again",
+    levels=("hard",),
+    title="the same string again too soon",
+    says="{note_name} is plucked again after {gap_ms} ms by the same hand: the finger set anew cuts it off.{goes}",
+    why="A string that still sounds is stopped by the finger placed on it; two strings of one pitch help.",
+    facts=("harp.string_again",),
+    silent_when="the hands can alternate, or there is time",
+    merge=_soonest,
+    worse=("count",),
+)
+BUSY = Rule(
+    id="harp-hand-busy",
+    levels=("hard",),
+    title="a hand that is wanted while it plays a trill",
+    says="the {hand} hand has {note_name} to play while its {what} still runs for {left_ms} ms.",
+    why="A trill or glissando binds a hand until it ends.",
+    facts=(),
+    silent_when="the other hand is free for one of the two",
+    merge=_first,
+    worse=("left_us", "count"),
+)
+RINGS = Rule(
+    id="harp-ringing",
+    levels=("advice",),
+    title="a pedal that moves under a ringing string",
+    says=(
+        "the {pedal} pedal moves from {before} to {after} {after_ms} ms after {note_name}, {loudness}: "
+        "the {string} string still rings and will buzz or slide."
+    ),
+    why="Strings ring beyond their written length, low ones longest, and a pedal moves its letter in all octaves.",
+    facts=("harp.ring", "harp.damp_time", "harp.heard_below", "harp.heard_share", "harp.exposed_parts"),
+    silent_when="the string is damped, high, long plucked, or covered by others",
+    merge=_first,
+    worse=("count",),
+)
 SPELLING = Rule(
     id="harp-spelling",
     levels=("notation", "advice"),
     title="names of notes that are not the strings best played",
-    says=(
-        "as spelled the pedals move {as_spelled} times{clashes}; with {example} and the like they move {planned} times."
-    ),
+    says="{what}: write {example}{more}.",
     why="Harpists read what they play: a name is a string. Two names for one sound are two strings.",
     facts=(),
     silent_when="the spelling costs no change of pedal",
@@ -110,7 +177,7 @@ NO_SETTING = Rule(
     id="harp-no-setting",
     levels=("notation", "advice"),
     title="no setting of the pedals is printed",
-    says="no pedal setting is printed{before}; the part begins with {setting}.",
+    says="no pedal setting is printed{where}; {setting}.",
     why="A harpist sets seven pedals before the first note, and before a glissando nobody can guess them.",
     facts=(),
     silent_when="a pedal diagram or pedal words stand in the part",
@@ -129,5 +196,6 @@ CONTRADICTS = Rule(
     worse=(),
 )
 RULES = (
-    CLUSTER, TOO_FAST, QUICK, ONE_FOOT, LET_GO, NO_PEDAL, HANDS, SPELLING, NO_SETTING, CONTRADICTS,
+    CLUSTER, TOO_FAST, QUICK, ONE_FOOT, LET_GO, NO_PEDAL, HANDS, ZONE, LEAP, AGAIN, BUSY, RINGS, SPELLING,
+    NO_SETTING, CONTRADICTS,
 )  # fmt: skip

@@ -22,6 +22,11 @@ MOST_LABELS = 1_500  # of one onset; beyond, the search gives up and says so
 MOST_WORK = 60_000  # labels looked at for one stretch
 MOST_BACK = 80  # onsets of one stretch
 SHORT_BACK = 3  # onsets before the one that does not go, where the exact search was given up
+# Where the plan does not go on: how many onsets are planned again, then in how many it is looked for a stretch.
+AROUND = ((4, 8), (16, MOST_BACK), (64, 0), (256, 0), (1 << 30, 0))
+NARROW_BACK = 16  # onsets before a stretch that is not searched exactly, to find from where it can begin
+MOST_FEET = 8  # pairs of feet that are kept for the next passage
+MOST_STATES = 20_000  # of a pair that is kept
 NARROW = 60  # labels of one onset kept in a stretch that is not searched exactly
 
 
@@ -71,6 +76,9 @@ class Stretch:
 # out and events let go, the ordinal of the label before, the ordinal of the way.
 Label = tuple[int, int, int, int, int, int, int]
 
+# Ordinal of a label, where the letters stand, the states of the feet, what the stretch spent.
+At = tuple[int, int, int, int, int, int]
+
 LEFT_BITS = 2 * len(LEFT)
 LEFT_CODE = (1 << LEFT_BITS) - 1
 START_CODE = ALL_FREE[0] | ALL_FREE[1] << LEFT_BITS
@@ -95,7 +103,19 @@ class Feet(NamedTuple):
 
     @classmethod
     def at(cls, comfortable_us: int, quickest_us: int) -> Feet:
-        return cls(Foot(len(LEFT), comfortable_us, quickest_us), Foot(len(RIGHT), comfortable_us, quickest_us))
+        """Feet with these times; those that another passage has left, if there are."""
+        left = _LEFT.pop((comfortable_us, quickest_us), None)
+        return left or cls(
+            Foot(len(LEFT), comfortable_us, quickest_us), Foot(len(RIGHT), comfortable_us, quickest_us)
+        )
+
+    def leave(self) -> None:
+        """Leave them to another passage, unless they remember too much."""
+        if len(self.left.states) + len(self.right.states) <= MOST_STATES:
+            while len(_LEFT) >= MOST_FEET:
+                _LEFT.popitem()
+            (comfortable, _), (quickest, _) = self.left.times
+            _LEFT[comfortable, quickest] = self
 
     def start(self) -> list[Label]:
         """All letters free, nothing held."""
@@ -114,6 +134,24 @@ class Feet(NamedTuple):
             for quick in range(need.quick + 1)
         )
         return [(a, b) for a, b in dict.fromkeys(pairs) if a >= 0 and b >= 0]
+
+
+    def crossed(
+        self, labels: Iterable[At], gap_us: int, closing: Need | None, opening: Need | None
+    ) -> list[At]:
+        """The labels right before an onset where a stretch ends, another begins, or both."""
+        found: list[At] = []
+        for k, code, left, right, dropped, early in labels:
+            states = [(self.left.advance(left, gap_us), self.right.advance(right, gap_us))]
+            if closing is not None:
+                states, dropped, early = self.shared(*states[0], closing), 0, 0
+            if opening is not None and opening.quick:
+                states = [self.open(a, b, opening) for a, b in states]
+            found.extend((k, code, a, b, dropped, early) for a, b in states)
+        return found
+
+
+_LEFT: dict[tuple[int, int], Feet] = {}  # feet that no passage uses now
 
 
 def _first(stretch: Stretch) -> int:
@@ -139,7 +177,8 @@ class Tight:
         self.known = known if known is not None else {}
         self.feet, self.fast = feet
         self.stretches: list[Stretch] = []
-        self.after: list[list[Label]] = []
+        self.path: list[Label] = []  # a plan as far as it goes
+        self.bad = (-1, -1)  # an onset that does not go, and the last one from which it does not
         self.work = 0  # labels looked at for the stretch at hand
         self.total = 0  # and altogether
 
@@ -151,17 +190,14 @@ class Tight:
         NoPlanError
             If the passage demands settings that do not go, whatever is left out, or takes more than the limit.
         """
-        after, count = self.after, len(self.passage)
-        while len(after) < count:
-            i = len(after)
-            try:
-                new = self._step(self.feet, after[-1] if after else self.feet.start(), i, i == 0, self.stretches)
-            except TooManyError:
-                new = []
+        path, count = self.path, len(self.passage)
+        while len(path) < count:
+            i = len(path)
+            new = self._step(self.feet, path[-1:] or self.feet.start(), i, i == 0, self.stretches, single=True)
             if new:
-                after.append(new)
-            else:
-                del after[self._mend(i) :]
+                path += new
+            elif not self._around(i):
+                del path[self._mend(i) :]
                 if self.limit is not None and spread(self.stretches) > self.limit:
                     raise NoPlanError
         return self.stretches
@@ -169,13 +205,54 @@ class Tight:
     def plan(self) -> tuple[Way, ...]:
         """A plan that takes no more than the stretches; its changes are not counted."""
         ways: list[Way] = []
-        k = 0
-        for i in reversed(range(len(self.passage))):
-            label = self.after[i][k]
+        for i, label in enumerate(self.path):
             need = need_at(self.stretches, i)
             ways.append(self.passage.ways(i, need.dropped, bool(need.early))[label[6]])
-            k = label[5]
-        return tuple(reversed(ways))
+        return tuple(ways)
+
+    # -- the plan goes on ------------------------------------------------------------------------------------------
+
+    def _levels(self, labels: Sequence[Label], first: int, last: int) -> list[list[Label]]:
+        """The labels after each onset of a run, from those before it; empty if it does not go."""
+        found: list[list[Label]] = []
+        try:
+            for i in range(first, last + 1):
+                labels = self._step(self.feet, labels, i, i == 0, self.stretches)
+                found.append(labels)
+                if not labels:
+                    return []
+        except TooManyError:
+            return []
+        return found
+
+    def _around(self, dead: int) -> bool:
+        """Whether the plan goes over this onset from some place further back; it is then changed so.
+
+        All plans are tried only where no run of onsets is found that does not go by itself.
+        """
+        for back, most in AROUND:
+            first = max(0, dead - back)
+            levels = self._levels(self.path[first - 1 : first] or self.feet.start(), first, dead)
+            if levels:
+                del self.path[first:]
+                at = 0
+                for level in reversed(levels):
+                    self.path.append(level[at])
+                    at = level[at][5]
+                self.path[first:] = reversed(self.path[first:])
+                return True
+            if not first or (most and self._proven(dead, most)):
+                return False
+        return False
+
+    def _proven(self, dead: int, most: int) -> bool:
+        """Whether a run of at most so many onsets that ends with this one does not go by itself."""
+        try:
+            self.work = 0
+            self.bad = dead, self._shortest(dead, most)
+        except TooManyError:
+            return False
+        return True
 
     # -- a stretch is found ----------------------------------------------------------------------------------------
 
@@ -190,7 +267,9 @@ class Tight:
             return self._narrowly(dead)
 
     def _exactly(self, dead: int) -> int:
-        new = self._joined(Stretch(self._shortest(dead), dead, NOTHING, NOTHING))
+        known, first = self.bad
+        self.bad = -1, -1
+        new = self._joined(Stretch(first if known == dead else self._shortest(dead), dead, NOTHING, NOTHING))
         while not new.shares and self.stretches and self.stretches[-1].last == new.first:
             old = self.stretches.pop()  # it must not share its last onset any more
             if old.narrow:
@@ -225,12 +304,16 @@ class Tight:
         if dead - first > MOST_BACK // 2 and inside and inside[-1].close <= dead:
             first, inside = self._overlapped(max(inside[-1].close, dead - SHORT_BACK))
         self.stretches = self.stretches[: len(self.stretches) - len(inside)]
-        start = self.after[first - 1] if first else self.feet.start()
+        start: Sequence[Label] = self.feet.start()
+        if first:
+            before = max(0, first - NARROW_BACK)
+            levels = self._levels(self.path[before - 1 : before] or start, before, first - 1)
+            start = levels[-1] if levels else self.path[first - 1 : first]
         need = self._need(first, dead, spread(inside), start[:NARROW])
         self.stretches.append(Stretch(first, dead, need, least_of(inside), True))
         return first
 
-    def _shortest(self, dead: int) -> int:
+    def _shortest(self, dead: int, most: int = MOST_BACK) -> int:
         """The latest onset from which the passage, begun afresh, does not go up to the onset ``dead``."""
         interior = {k for s in self.stretches[-MOST_BACK:] for k in range(s.first + 1, s.last + (0 if s.shares else 1))}
 
@@ -242,14 +325,14 @@ class Tight:
             first = max(0, dead - back)
             while first in interior:
                 first -= 1
-            if dead - first > MOST_BACK:
+            if dead - first > most:
                 raise TooManyError
             if not goes(first):
                 bad = first
                 break
             good = first
             if first == 0:
-                return 0
+                raise TooManyError
             back = max(back + 1, back * 2)
         while bad + 1 < good:
             middle = (bad + good) // 2
@@ -343,7 +426,7 @@ class Tight:
             tuple(
                 (s.first - first, s.last - first, s.need)
                 for s in stretches[bisect_right(stretches, first - MOST_BACK, key=_first) :]
-                if s.last > first or s.first == first
+                if s.need != NOTHING and (s.last > first or s.first == first)
             ),
         )
         found = self.known.get(key)
@@ -380,71 +463,73 @@ class Tight:
         fresh: bool,
         stretches: Sequence[Stretch],
         loose: bool = False,
+        single: bool = False,
     ) -> list[Label]:
-        """The labels after onset ``i``; ``fresh``: nothing was before it."""
+        """The labels after onset ``i``; ``fresh``: nothing was before it; ``single``: the one with most room."""
         need, narrow = NOTHING, False
         closing = opening = None
-        at = bisect_right(stretches, i, key=_first)
-        for one in stretches[max(0, at - 2) : at]:
-            if one.close == i and not fresh:
-                closing = one.need
-            if one.first == i:
-                opening = one.need
-            if one.first <= i < one.close or one.first == i == one.last:
-                need, narrow = one.need, one.narrow
-        ways = self.passage.ways(i, need.dropped, bool(need.early), loose)
+        at = bisect_right(stretches, i, key=_first) if stretches else 0
+        for near in stretches[max(0, at - 2) : at]:
+            if near.close == i and not fresh:
+                closing = near.need
+            if near.first == i:
+                opening = near.need
+            if near.first <= i < near.close or near.first == i == near.last:
+                need, narrow = near.need, near.narrow
+        ways = self.passage.parted(i, need.dropped, bool(need.early), loose)
         gap = 0 if fresh else self.passage.times[i] - self.passage.times[i - 1]
+        now = [(k, *label[:5]) for k, label in enumerate(labels)]
+        if closing is not None or (opening is not None and opening.quick):
+            now, gap = feet.crossed(now, gap, closing, opening), 0
         found: dict[tuple[int, ...], Label] = {}
-        advance_left, advance_right = feet.left.advance, feet.right.advance
-        over_left, over_right = feet.left.over, feet.right.over
-        for k, label in enumerate(labels):
-            code, left, right, dropped, early = label[:5]
-            if not fresh:
-                left, right = advance_left(left, gap), advance_right(right, gap)
-            states = [(left, right)]
-            if closing is not None:
-                states, dropped, early = feet.shared(left, right, closing), 0, 0
-            if opening is not None and opening.quick:
-                states = [feet.open(a, b, opening) for a, b in states]
-            left_code, right_code = code & LEFT_CODE, code >> LEFT_BITS
-            for left, right in states:
-                for w, way in enumerate(ways):
-                    a, left_after, _ = over_left(left, left_code, way.left)
-                    if a < 0:
-                        continue
-                    b, right_after, _ = over_right(right, right_code, way.right)
-                    if b < 0:
-                        continue
-                    now_dropped, now_early = dropped + way.dropped, early + way.early
-                    if now_dropped > need.dropped or now_early > need.early:
-                        continue
-                    if need.quick and feet.left.fewest(a) + feet.right.fewest(b) > need.quick:
-                        continue
-                    same = (left_after | right_after << LEFT_BITS, a, b, now_dropped, now_early)
-                    if same not in found:
-                        found[same] = (*same, k, w)
+        ahead_left, ahead_right = feet.left.ahead, feet.right.ahead
+        quick_left, quick_right = feet.left.quick, feet.right.quick
+        options, uses_left, uses_right = ways.rows, ways.left, ways.right
+        most_dropped, most_early, most_quick = need
+        for k, code, left, right, dropped, early in now:
+            lefts = ahead_left(left, code & LEFT_CODE, gap, uses_left)
+            rights = ahead_right(right, code >> LEFT_BITS, gap, uses_right)
+            for w, (one, two, more_dropped, more_early, _) in enumerate(options):
+                a, left_after, _ = lefts[one]
+                b, right_after, _ = rights[two]
+                if a < 0 or b < 0 or dropped + more_dropped > most_dropped or early + more_early > most_early:
+                    continue
+                if most_quick and quick_left[a] + quick_right[b] > most_quick:
+                    continue
+                same = (left_after | right_after << LEFT_BITS, a, b, dropped + more_dropped, early + more_early)
+                if same not in found:
+                    found[same] = (*same, k, w)
         self.total += len(found)
-        return self._needful(feet, found.values(), narrow)
+        rows = list(found.values())
+        if len(rows) > 1:
+            left_room, right_room = feet.left.room, feet.right.room
+            rows.sort(key=lambda x: (x[3], x[4], -left_room[x[1]] - right_room[x[2]]))
+        return rows[:1] if single else self._needful(feet, rows, narrow)
 
-    def _needful(self, feet: Feet, labels: Iterable[Label], narrow: bool) -> list[Label]:
-        """The labels without those that another makes needless."""
-        left_room, right_room = feet.left.room, feet.right.room
-        rows = sorted(labels, key=lambda x: (x[3], x[4], -left_room(x[1]) - right_room(x[2])))
-        if len(rows) == 1:
+    def _needful(self, feet: Feet, rows: list[Label], narrow: bool) -> list[Label]:
+        """The labels, those with the most room first, without those that another makes needless."""
+        if len(rows) < 2:
             return rows
         kept: list[Label] = []
         good_left, good_right = feet.left.as_good, feet.right.as_good
+        able_left, able_right = feet.left.able, feet.right.able
+        most = NARROW if narrow else MOST_LABELS
         for row in rows:
-            code, a, b, dropped, early = row[:5]
-            for other in kept:
-                if other[3] > dropped or other[4] > early:
+            code, a, b, dropped, early, _, _ = row
+            any_left, any_right = able_left[a], able_right[b]
+            for other_code, other_a, other_b, other_dropped, other_early, _, _ in kept:
+                if other_dropped > dropped or other_early > early:
                     continue
-                left, right, _ = differing(other[0], code)
-                if good_left(other[1], a, left) and good_right(other[2], b, right):
+                left, right, _ = differing(other_code, code)
+                if (any_left and not able_left[other_a] >> left & 1) or (
+                    any_right and not able_right[other_b] >> right & 1
+                ):
+                    continue  # what differs cannot have been changed
+                if good_left(other_a, a, left) and good_right(other_b, b, right):
                     break
             else:
                 kept.append(row)
-                if len(kept) >= (NARROW if narrow else MOST_LABELS):
+                if len(kept) >= most:
                     if narrow:
                         break
                     raise TooManyError

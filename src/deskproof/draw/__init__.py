@@ -1,0 +1,1 @@
+"""Our own charts: a plan in, SVG out."""
