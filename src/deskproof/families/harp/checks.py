@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any
@@ -11,15 +11,16 @@ from deskproof import facts, words
 from deskproof.edits import Respell, SetOctave, complete
 from deskproof.families.base import Context, Plan
 from deskproof.families.harp import rules
-from deskproof.families.harp.conflict import Clash, Known, clash
+from deskproof.families.harp.conflict import Known, clash
 from deskproof.families.harp.hand_checks import hand_findings
 from deskproof.families.harp.handing import Handed, hands_of
 from deskproof.families.harp.model import LETTERS, Settings, choices, hands_take
-from deskproof.families.harp.plan import Change, PedalPlan, PlannedNote, plan_pedals
+from deskproof.families.harp.plan import Change, PedalPlan, PlannedNote, changes_as_spelled, plan_pedals
 from deskproof.families.harp.printed import Printed, glissandi, printed
 from deskproof.families.harp.reading import Plucked, Reading, read, refs
 from deskproof.families.harp.record import record
 from deskproof.families.harp.ringing import Buzz, Ringing, Times, buzzes, heard, rings
+from deskproof.families.harp.sweep_checks import sweep_findings
 from deskproof.findings import Effect, Finding, Mend, Place
 from deskproof.pitch import Pitch, name
 from deskproof.score import UNCHECKED, Note, NoteRef, Part
@@ -120,6 +121,7 @@ class _Checker:
         refused = [*self._left_out(), *self._odd()]
         found = [*refused, *self._following([*self._quick(), *self._let_go(), *self._hands()], refused)]
         if self.context.score.source == "musicxml":
+            found += sweep_findings(self.reading, self.pedals, self.part, self._fixed_tempo)
             found += self._ringing()
             found += [*self._spelling(), *self._settings()]
         return found
@@ -188,7 +190,7 @@ class _Checker:
                 elif choices(one.pitch, self.settings.fixed):
                     rest.append(n)
             if rest and not self._begins_with_graces(onset):
-                yield self._clash(onset, rest)
+                yield from self._clash(onset, rest)
 
     def _begins_with_graces(self, onset: int) -> bool:
         """Whether grace notes stand before the first beat of all: no time before it is left to part them."""
@@ -227,14 +229,18 @@ class _Checker:
     def _refs(self, rows: Sequence[Plucked]) -> tuple[NoteRef, ...]:
         return tuple(dict.fromkeys(ref for one in rows for ref in refs(self.part, one)))
 
-    def _clash(self, onset: int, notes: list[int]) -> Finding:
+    def _clash(self, onset: int, notes: list[int]) -> Iterator[Finding]:
         row = self.reading.plucked[onset]
         lines = [choices(one.pitch, self.settings.fixed)[0].string.line for one in row]
         if len(row) > self.settings.together or not hands_take(
             lines, self.reading.onsets[onset].bracketed, self.settings
         ):
-            return self._chord(onset, notes)
-        found: Clash = clash(self.reading.onsets, onset, self.settings, self.reading.damps, self.known)
+            yield self._chord(onset, notes)
+            return
+        found = clash(self.reading.onsets, onset, self.settings, self.reading.damps, self.known)
+        if found is None:
+            yield from self._after_setting(onset, notes)
+            return
         group = [self.reading.plucked[o][n] for o, n in found.notes]
         rule = rules.CLUSTER if len({o for o, _ in found.notes}) == 1 else rules.TOO_FAST
         for n in notes:
@@ -245,7 +251,7 @@ class _Checker:
         level = "impossible" if sure else "hard"
         if self.harps > 1:
             goes += f" The part is for {self.harps} harps: shared between them it may go."
-        return rule.at(
+        yield rule.at(
             self._place(group[0].events[0] if group else self._first(onset)),
             self._refs(group or [row[n] for n in notes]),
             level=level,
@@ -257,6 +263,25 @@ class _Checker:
             pitches=[one.pitch for one in group],
             factor=float(found.factor) if found.factor else None,
         )
+
+    def _after_setting(self, onset: int, notes: list[int]) -> Iterator[Finding]:
+        """Notes that clash with nothing but the setting of a glissando, or a joint."""
+        row = [self.reading.plucked[onset][n] for n in notes]
+        ends = {sweep.last for sweep in self.reading.sweeps}
+        rest = [one for one in row if not any(event in ends for event in one.events)]
+        for n in notes:
+            self.plan.why[onset, n] = rules.GLISS_END.id if self.reading.plucked[onset][n] not in rest else (
+                rules.TOO_FAST.id
+            )  # fmt: skip
+        if rest:
+            group = " and ".join(_written_name(one) for one in rest)
+            yield rules.TOO_FAST.at(
+                self._place(rest[0].events[0]), self._refs(rest),
+                level="impossible" if self._fixed_tempo(self.times[onset]) and self.harps == 1 else "hard",
+                fold=("setting", group), group=group, goes="", span_us=0, pitches=[one.pitch for one in rest],
+                reason="the pedals stand otherwise, for a glissando or a repeat, and cannot be moved in time",
+                factor=None,
+            )  # fmt: skip
 
     def _chord(self, onset: int, notes: list[int]) -> Finding:
         row = self.reading.plucked[onset]
@@ -355,18 +380,23 @@ class _Checker:
 
     def _spelling(self) -> Iterator[Finding]:
         clashing = self._clashing_names() | self._no_strings()
-        as_spelled = self._moves_as_spelled()
-        planned = len(self.pedals.changes)
-        saved = as_spelled - planned
-        if saved <= 0 and not clashing:
+        if not clashing and next(self._renamed(), None) is None:
             return
-        what = self._what(saved, as_spelled, planned)
+        planned = self.pedals["changes"].value
+        spelled = changes_as_spelled(self.reading.onsets, self.settings, self.reading.damps, self.pedals)
+        if not clashing and spelled is not None and spelled <= planned:
+            return
+        as_spelled = self._moves_as_spelled() if spelled is None else spelled
+        what = self._what(spelled, as_spelled, planned)
         rows = list(self._renamed())
         written = [one.events[0].note.pitch for _, one, _ in rows]
         example = ""
         if rows:
             _, _, taken = rows[0]
             example = f"{taken.string.letter}{SIGNS[taken.position]} for {str(written[0]).rstrip('0123456789-')}"
+        renamed: dict[NoteRef, list[Respell]] = {}
+        for ref, edit in respelled(self.reading, self.pedals, self.part):
+            renamed.setdefault(ref, []).append(edit)
         done: set[tuple[int, int]] = set()
         for onset, one, _ in rows:
             event = one.events[0]
@@ -380,23 +410,39 @@ class _Checker:
                 fold="spelling",
                 as_spelled=as_spelled,
                 planned=planned,
-                saved=max(saved, 0),
+                saved=max(as_spelled - planned, 0),
                 what=what,
                 example=example,
+                strings=[[str(e.note), e.step, e.alter, e.octave] for e in renamed.get(self._refs([one])[0], ())],
                 more=" and the like" if len(rows) > 1 else "",
             )
 
-    def _what(self, saved: int, as_spelled: int, planned: int) -> str:
+    def _what(self, spelled: int | None, moves: int, planned: int) -> str:
         """What is wrong with the names, in words."""
         said = []
         if self._clashing_names():
             said.append("as spelled, some chords ask one pedal for two positions")
         if self._no_strings():
             said.append("some names are those of no string")
-        if saved > 0:
-            times = f"{as_spelled} time{'s' * (as_spelled != 1)}"
-            said.append(f"as spelled the pedals move {times}, by other names {planned or 'never'}")
-        return "; ".join(said)
+        if moves > planned:
+            hurry = "" if spelled is not None else ", not all in time"
+            said.append(f"as spelled the pedals move {moves} time{'s' * (moves != 1)}{hurry}, by other names {planned}")
+        elif spelled is None and not said:
+            said.append("as spelled, not all pedals can be moved, or notes held, in time")
+        return "; ".join(said).replace("by other names 0", "by other names never")
+
+    def _moves_as_spelled(self) -> int:
+        """Changes of position, letter by letter, if every note stood on the string that its name means."""
+        stands: dict[str, int] = {}
+        moves = 0
+        for row, planned in zip(self.reading.plucked, self.pedals.notes, strict=True):
+            for one, taken in zip(row, planned, strict=True):
+                spelled = one.spelled or ((taken.string.letter, taken.position) if taken else None)
+                if spelled is not None:
+                    letter, position = spelled
+                    moves += stands.get(letter, position) != position
+                    stands[letter] = position
+        return moves
 
     def _renamed(self) -> Iterator[tuple[int, Plucked, PlannedNote]]:
         """The notes whose string is not the one that the composer's name means."""
@@ -423,20 +469,6 @@ class _Checker:
             if any(one.spelled is None and _name_of(one) is not None for one in row)
         }
 
-    def _moves_as_spelled(self) -> int:
-        """Changes of position, letter by letter, if every note stood on the string that its name means."""
-        stands: dict[str, int] = {}
-        moves = 0
-        for row, planned in zip(self.reading.plucked, self.pedals.notes, strict=True):
-            for one, taken in zip(row, planned, strict=True):
-                spelled = one.spelled or ((taken.string.letter, taken.position) if taken else None)
-                if spelled is None:
-                    continue
-                letter, position = spelled
-                moves += stands.get(letter, position) != position
-                stands[letter] = position
-        return moves
-
     # what is printed
 
     def _settings(self) -> Iterator[Finding]:
@@ -446,6 +478,11 @@ class _Checker:
         sweeps = glissandi(self.part)
         setting = setting_text(self.pedals.initial)
         first = self._first(0)
+        written = {
+            (sweep.first.measure, sweep.first.note.start)
+            for sweep in self.reading.sweeps
+            if sweep.slide.source == "notes"
+        }
         if not signs and not sweeps:
             yield rules.NO_SETTING.at(
                 self._place(first), self._refs(self.reading.plucked[0][:1]), level="advice", where="",
@@ -453,6 +490,8 @@ class _Checker:
             )  # fmt: skip
         for measure, start, staff in sweeps:
             if any((sign.measure, sign.start) <= (measure, start) and sign.whole for sign in signs):
+                continue
+            if (measure, start) in written:
                 continue
             near = self._note_at(measure, start, staff)
             stands = setting_text(self._standing(measure, start))
@@ -570,11 +609,13 @@ def _kept(hold_us: int, written_us: int, quarter_us: float) -> str:
 
 def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
     """Ways out: respelling is written, the rest is for the composer to decide."""
-    part = context.score.parts[finding.place.part]
     if finding.rule is rules.SPELLING:
-        made = plan(spans, context)
-        if isinstance(made, HarpPlan) and made.reading and made.pedals:
-            edits = respelled(made.reading, made.pedals, part, set(finding.notes))
+        edits = [
+            Respell(NoteRef.parse(ref), step, alter, octave)
+            for atom in finding.atoms or (finding,)
+            for ref, step, alter, octave in atom.numbers["strings"]
+        ]
+        if edits:
             said = "write the note as the string that is played" if len(edits) == 1 else (
                 f"write {len(edits)} notes as the strings that are played"
             )  # fmt: skip
@@ -612,6 +653,8 @@ def _advice(finding: Finding, spans: Sequence[Span], context: Context) -> Iterat
             yield Mend(f"let the {numbers['string']} string be tuned for it before the piece", Effect.ADVICE)
     elif rule is rules.LET_GO:
         yield Mend("write the notes as short as they can be, or a damping sign behind them", Effect.ADVICE)
+    elif rule is rules.NO_SETTING:
+        yield Mend("print it: deskproof mend --pedal-marks first", Effect.ADVICE)
     elif rule is rules.RINGS:
         yield Mend("damp the string before the pedal moves: print a damping sign", Effect.ADVICE)
     elif rule is rules.HANDS:
@@ -631,11 +674,9 @@ def _doubled(finding: Finding, part: Part) -> str:
     return ""
 
 
-def respelled(
-    reading: Reading, pedals: PedalPlan, part: Part, wanted: Container[NoteRef] | None = None
-) -> list[Respell]:
-    """The names of strings for the notes that have other names; of the notes ``wanted``, all if None."""
-    edits: dict[NoteRef, Respell] = {}
+def respelled(reading: Reading, pedals: PedalPlan, part: Part) -> list[tuple[NoteRef, Respell]]:
+    """The names of strings for the notes that have other names, each with the first note of its tied chain."""
+    found: dict[NoteRef, tuple[NoteRef, Respell]] = {}
     for row, planned in zip(reading.plucked, pedals.notes, strict=True):
         for one, taken in zip(row, planned, strict=True):
             if taken is None or not _renames(one, taken):
@@ -644,12 +685,12 @@ def respelled(
                 written = event.note.pitch
                 if written is None or written.midi != one.pitch:
                     continue  # a harmonic, or the second string of a trill: no note is written there
-                if wanted is not None and NoteRef(part.id, event.measure, event.note.n) not in wanted:
-                    continue
+                first = NoteRef(part.id, event.measure, event.note.n)
                 for measure, n in ((event.measure, event.note.n), *event.tied):
                     ref = NoteRef(part.id, measure, n)
-                    edits[ref] = Respell(ref, taken.string.letter, taken.position, taken.string.octave)
-    return list(edits.values())
+                    edit = Respell(ref, taken.string.letter, taken.position, taken.string.octave)
+                    found[ref] = (first, edit)
+    return list(found.values())
 
 
 def describe(plan: Plan, id_: str, context: Context) -> dict[str, Any] | None:

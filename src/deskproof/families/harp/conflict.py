@@ -48,11 +48,12 @@ def clash(
     settings: Settings,
     damps: Iterable[tuple[int, str]] = (),
     known: Known | None = None,
-) -> Clash:
+) -> Clash | None:
     """The smallest clashing group that holds notes of onset ``at``.
 
     Smallest means: leave out any one of its notes, and the rest goes. The search looks at a window of onsets that
     grows until it does not go by itself, then leaves out what it can. ``known`` keeps what equal windows came to.
+    None where the notes by themselves go: then it is a setting that they clash with.
     """
     signs = tuple(damps)
     known = {} if known is None else known
@@ -60,12 +61,12 @@ def clash(
         first, last = max(0, at - size + 1), min(len(onsets), at + size)
         key = _alike(onsets, first, last, at, signs)
         if key not in known:
-            known[key] = _settled(onsets, first, last, at, settings, signs, size == _WINDOWS[-1])
+            known[key] = _settled(onsets, first, last, at, settings, signs)
         found = known[key]
         if found is not None:
             notes, factor, moves = found
             return _in_words(onsets, tuple((first + o, n) for o, n in notes), factor, moves)
-    raise AssertionError("the widest window is always settled")
+    return None
 
 
 def _alike(onsets: Sequence[Onset], first: int, last: int, at: int, signs: tuple[tuple[int, str], ...]) -> Hashable:
@@ -79,12 +80,11 @@ def _alike(onsets: Sequence[Onset], first: int, last: int, at: int, signs: tuple
 
 
 def _settled(
-    onsets: Sequence[Onset], first: int, last: int, at: int, settings: Settings, signs: tuple[tuple[int, str], ...],
-    widest: bool,
+    onsets: Sequence[Onset], first: int, last: int, at: int, settings: Settings, signs: tuple[tuple[int, str], ...]
 ) -> tuple[Notes, Fraction | None, str] | None:  # fmt: skip
     """The smallest group of a window, by onsets counted from its first; None if the window goes."""
     window = tuple((o, n) for o in range(first, last) for n in range(len(onsets[o].notes)))
-    if not widest and _goes(onsets, window, settings, signs):
+    if _goes(onsets, window, settings, signs):
         return None
     kept = list(window)
     # what stands furthest from the failing onset is left out first

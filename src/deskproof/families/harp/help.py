@@ -66,7 +66,8 @@ def printed_help(plan: Plan, context: Context, marks: str, in_words: bool) -> Se
         return ()
     part = context.score.parts[plan.reading.part]
     signs = _Page(part, plan.reading, plan.pedals, context.frame).signs(marks == "all")
-    edits: list[Edit] = list(complete(context.score, context.layouts, respelled(plan.reading, plan.pedals, part)))
+    renamed = [edit for _, edit in respelled(plan.reading, plan.pedals, part)]
+    edits: list[Edit] = list(complete(context.score, context.layouts, renamed))
     staff = part.staves
     for sign in signs:
         place = part.id, sign.measure, sign.start, staff

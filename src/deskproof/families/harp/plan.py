@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
-from deskproof.families.harp.model import FEET, LETTERS, Choice, Onset, Settings, String
+from deskproof.families.harp.model import FEET, LETTERS, Choice, Onset, Settings, String, choices
 from deskproof.families.harp.passage import CHANGE, DEVIATION, SHARP, hold_us
 from deskproof.families.harp.place import Job, Placed, place
-from deskproof.families.harp.repeats import Joint, Solved, Task
+from deskproof.families.harp.repeats import Joint, Solved, Task, Terms
 from deskproof.families.harp.tight import Stretch
 
 __all__ = ["Change", "Figure", "Joint", "PedalPlan", "PlannedNote", "Unplanned", "plan_pedals"]
@@ -148,6 +148,34 @@ def plan_pedals(
             found = min(found, other, key=lambda plan: [figure.value for figure in plan.objective])
     task.close()
     return found
+
+
+def changes_as_spelled(
+    onsets: Sequence[Onset], settings: Settings, damps: Iterable[tuple[int, str]], own: PedalPlan
+) -> int | None:
+    """The fewest changes if every note stands on the string that its name means, repeats not minded.
+
+    None where that leaves out more notes, lets more go or hurries more changes than the plan ``own``. Notes without
+    such a name are free.
+    """
+    signs: dict[str, list[int]] = {}
+    for t_us, letters in sorted(damps):
+        for letter in letters:
+            signs.setdefault(letter, []).append(t_us)
+    keyed: list[Onset] = []
+    forced: dict[Hashable, String | None] = {}
+    for i, onset in enumerate(onsets):
+        for n, note in enumerate(onset.notes):
+            for choice in choices(note.pitch, settings.fixed):
+                if (choice.string.letter, choice.position) == note.spelled:
+                    forced[i, n] = choice.string
+        keyed.append(onset._replace(notes=tuple(note._replace(key=(i, n)) for n, note in enumerate(onset.notes))))
+    task = Task(tuple(keyed), settings, signs, ())
+    out, early, quick, changes = (figure.value for figure in own.objective[:4])
+    most = Solved((out * task.unit, early, quick, changes), (0, 0, 0, 0), Terms({}, frozenset(), {}), (), (), (), False)
+    solved = task.plan(Terms(forced, frozenset(), {}), most)
+    task.close()
+    return None if solved is None else solved.cost[3] // CHANGE
 
 
 # -- the finished plan ---------------------------------------------------------------------------------------------

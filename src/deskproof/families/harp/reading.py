@@ -6,11 +6,14 @@ from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 from deskproof import words
 from deskproof.families.base import Context
-from deskproof.families.harp.model import HarpNote, Onset
+from deskproof.families.harp.model import LETTERS, HarpNote, Onset, String
 from deskproof.families.harp.plan import Joint
+from deskproof.families.harp.printed import printed
+from deskproof.families.harp.slides import Slide, slides
 from deskproof.page import alters_of
 from deskproof.pitch import STEPS, Pitch
 from deskproof.score import UNCHECKED, Key, Note, NoteRef, Part
@@ -37,11 +40,37 @@ class Plucked:
     spelled: tuple[str, int] | None
 
 
+class Sweep(NamedTuple):
+    """A glissando as played: its first and last event (None: it has no end), and what the page says of it."""
+
+    slide: Slide
+    first: Event
+    last: Event | None
+    from_us: int
+    to_us: int
+
+    @property
+    def lines(self) -> tuple[int, int] | None:
+        """The strings of its ends as they are written, in steps; None where one is no string."""
+        if self.last is None or self.first.note.pitch is None or self.last.note.pitch is None:
+            return None
+        one, two = (String(e.note.pitch.step, e.note.pitch.octave).line for e in (self.first, self.last))  # type: ignore[union-attr]
+        return one, two
+
+    @property
+    def letters(self) -> str:
+        """The letters whose strings it sounds."""
+        if self.lines is None:
+            return ""
+        low, high = sorted(self.lines)
+        return "".join(letter for letter in LETTERS if any(STEPS[k % 7] == letter for k in range(low, high + 1)))
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """A harp part as the planner gets it; ``plucked`` runs beside ``onsets`` and their notes.
 
-    ``odd`` are the notes that no planner gets: quarter tones and the like.
+    ``odd`` are the notes that no planner gets: quarter tones and the like. ``sweeps`` are the glissandi.
     """
 
     part: int
@@ -51,6 +80,7 @@ class Reading:
     joints: tuple[Joint, ...]
     beats: tuple[int, ...]
     odd: tuple[Event, ...] = ()
+    sweeps: tuple[Sweep, ...] = ()
 
 
 def read(spans: Sequence[Span], context: Context, letters: str) -> Reading:
@@ -59,6 +89,7 @@ def read(spans: Sequence[Span], context: Context, letters: str) -> Reading:
     part, frame = context.score.parts[index], context.frame
     rows: dict[int, list[Plucked]] = {}
     odd: list[Event] = []
+    played: dict[tuple[int, int], list[tuple[int, Event]]] = {}
     begins: dict[tuple[int, int], int] = {}  # of the bars that begin with grace notes
     for span in spans:
         for event in span.events:
@@ -68,22 +99,46 @@ def read(spans: Sequence[Span], context: Context, letters: str) -> Reading:
                 odd.append(event)
                 continue
             onset, end = frame.times_us(event)
+            played.setdefault((event.measure, event.note.n), []).append((onset, event))
             if event.grace and event.note.start == 0:
                 bar = event.measure, event.pass_
                 begins[bar] = min(onset, begins.get(bar, onset))
             for one in _plucked(event, end, end - onset, context, index):
                 rows.setdefault(onset, []).append(one)
+    sweeps = _sweeps(part, played)
+    wanted = {sweep.from_us: _demands(sweep) for sweep in sweeps}
     onsets: list[Onset] = []
     plucked: list[tuple[Plucked, ...]] = []
     for t_us in sorted(rows):
         here = _joined(rows[t_us])
         notes = tuple(HarpNote(one.pitch, one.written_us, one.spelled, _key(one)) for one in here)
         bracketed = any(e.note.marked("non-arpeggiate") for one in here for e in one.events)
-        onsets.append(Onset(t_us, notes, len(onsets), bracketed))
+        onsets.append(Onset(t_us, notes, len(onsets), bracketed, wanted.get(t_us, ())))
         plucked.append(tuple(here))
     joints = _joints(frame, begins, [onset.t_us for onset in onsets])
     damps = _damps(part, frame, letters)
-    return Reading(index, tuple(onsets), tuple(plucked), damps, joints, _beats(frame), tuple(odd))
+    return Reading(index, tuple(onsets), tuple(plucked), damps, joints, _beats(frame), tuple(odd), sweeps)
+
+
+def _sweeps(part: Part, played: Mapping[tuple[int, int], Sequence[tuple[int, Event]]]) -> tuple[Sweep, ...]:
+    """The glissandi of the page, every time they are played."""
+    found = []
+    for slide in slides(part, printed(part)):
+        for from_us, first in played.get(slide.start, ()):
+            ends = [row for row in played.get(slide.end, ()) if row[0] > from_us] if slide.end is not None else []
+            to_us, last = min(ends, key=lambda row: row[0]) if ends else (from_us, None)
+            found.append(Sweep(slide, first, last, from_us, to_us))
+    return tuple(sorted(found, key=lambda row: row.from_us))
+
+
+def _demands(sweep: Sweep) -> tuple[tuple[str, int, int], ...]:
+    """What a glissando asks of the pedals from its beginning to its end, where its setting is known."""
+    if sweep.slide.setting is None:
+        return ()
+    length = sweep.to_us - sweep.from_us
+    return tuple(
+        (letter, sweep.slide.setting[letter], length) for letter in sweep.letters if letter in sweep.slide.setting
+    )
 
 
 def refs(part: Part, one: Plucked) -> tuple[NoteRef, ...]:

@@ -10,7 +10,7 @@ from typing import Any
 
 from deskproof.families.base import Context
 from deskproof.families.harp.handing import Handed
-from deskproof.families.harp.model import Settings
+from deskproof.families.harp.model import STEPS, Settings
 from deskproof.families.harp.plan import Figure, PedalPlan, PlannedNote, Unplanned
 from deskproof.families.harp.reading import OCTAVE, Plucked, Reading
 from deskproof.score import Part
@@ -133,13 +133,15 @@ def _change(change: Any, places: Places) -> dict[str, Any]:
 
 
 def _figures(plan: PedalPlan, reading: Reading, early: int, ringing: int) -> list[Figure]:
-    """The objective as it counts in this record: events let go, and no trill that lacks its other note only."""
+    """The objective as it counts in this record: events let go; no trill that lacks its other note only, no glissando
+    whose setting cannot be had while its first note can."""
     halves = {
         (e.measure, e.note.n)
         for onset, note in _left_out(plan)
         for e in reading.plucked[onset][note].events
         if all(_is_second(reading.plucked[onset][note], other) for other in reading.plucked[onset][note].events)
     }
+    unset = len({_place_of(reading, left.onset) for left in plan.unplanned if left.note is None})
     found = []
     for figure in plan.objective:
         if figure.name == "let_go_early":
@@ -148,10 +150,31 @@ def _figures(plan: PedalPlan, reading: Reading, early: int, ringing: int) -> lis
             figure = Figure(figure.name, ringing, None if ringing else 0)
         elif figure.name == "impossible":
             least = figure.at_least
-            value = max(0, figure.value - len(halves))
-            figure = Figure(figure.name, value, None if least is None else min(value, max(0, least - len(halves))))
+            less = len(halves) + unset
+            value = max(0, figure.value - less)
+            figure = Figure(figure.name, value, None if least is None else min(value, max(0, least - less)))
         found.append(figure)
     return found
+
+
+def _sweeps(plan: PedalPlan, reading: Reading) -> dict[Event, dict[str, Any]]:
+    """The glissandi whose setting is known and can be had, by their first event: ends and setting."""
+    unset = {reading.onsets[left.onset].t_us for left in plan.unplanned if left.note is None}
+    found: dict[Event, dict[str, Any]] = {}
+    for sweep in reading.sweeps:
+        if sweep.slide.setting is None or sweep.lines is None or sweep.from_us in unset:
+            continue
+        first, last = (f"{STEPS[line % 7]}{line // 7}" for line in sweep.lines)
+        stands = dict(plan.initial)
+        stands.update((c.pedal, c.after) for c in plan.changes if c.t_us < sweep.from_us)
+        setting = {letter: sweep.slide.setting.get(letter, stands[letter]) for letter in "DCBEFGA"}
+        found[sweep.first] = {"first": first, "last": last, "set": setting}
+    return found
+
+
+def _place_of(reading: Reading, onset: int) -> tuple[int, int]:
+    event = reading.plucked[onset][0].events[0]
+    return event.measure, event.note.start
 
 
 def _left_out(plan: PedalPlan) -> list[tuple[int, int]]:
@@ -193,6 +216,7 @@ def _events(
         for e in reading.plucked[onset][note].events
         if not _is_second(reading.plucked[onset][note], e)
     }
+    sweeps = _sweeps(plan, reading)
     found = []
     for i, (onset, row, planned) in enumerate(zip(reading.onsets, reading.plucked, plan.notes, strict=True)):
         groups: dict[tuple[int, int, str, str], list[tuple[Plucked, PlannedNote, str | None]]] = {}
@@ -203,7 +227,8 @@ def _events(
                 shortest[one.written_us] = min(other, taken, key=lambda row: row.hold_us)
         for n, (one, taken) in enumerate(zip(row, planned, strict=True)):
             if taken is not None and any((e.measure, e.note.n, e.pass_) not in left for e in one.events):
-                how = one.how
+                sweep = next((sweeps[e] for e in one.events if e in sweeps), None)
+                how = one.how if sweep is None or one.how == "trill" else "gliss"
                 if (shortest[one.written_us] if how == "trill" else taken).ends == "early" and how != "harmonic":
                     how = ""  # what is let go together is one event, however it is played
                 hand = hands.of(i, n) if hands else None
@@ -233,7 +258,9 @@ def _events(
                     "positions": [taken.position for _, taken, _ in pairs],
                     "hands": [hand for _, _, hand in pairs] if hands else None,
                     "how": how,
-                    "gliss": None,
+                    "gliss": next((sweeps[e] for one, _, _ in pairs for e in one.events if e in sweeps), None)
+                    if how == "gliss"
+                    else None,
                     "ends": ends,
                     "bar": bar,
                     "beat": beat,

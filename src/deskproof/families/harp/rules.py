@@ -161,6 +161,39 @@ RINGS = Rule(
     merge=_first,
     worse=("count",),
 )
+GLISS_END = Rule(
+    id="harp-gliss-end",
+    levels=("notation",),
+    title="a glissando whose end does not fit",
+    says="the glissando {what}.",
+    why="All strings between its ends sound as the pedals are set, its last note too.",
+    facts=(),
+    silent_when="the setting has the last note",
+    merge=_first,
+    worse=(),
+)
+GLISS_SET = Rule(
+    id="harp-gliss-setting",
+    levels=("impossible", "hard"),
+    title="a glissando whose setting cannot be had in time",
+    says="the pedals cannot be set to {setting} for the glissando in time.",
+    why="A glissando needs all its letters set before it begins, and a foot moves one pedal at a time.",
+    facts=("harp.pedal_comfortable", "harp.pedal_quickest"),
+    silent_when="the pedals can be set before it",
+    merge=_first,
+    worse=(),
+)
+GLISS_SPEED = Rule(
+    id="harp-gliss-speed",
+    levels=("hard", "advice"),
+    title="a glissando at the end of what sounds as one",
+    says="the glissando has {strings} strings in {seconds} s, {rate} a second: {judged}.",
+    why="Too fast, the finger strikes a noise; too slow, the notes fall apart.",
+    facts=("harp.sweep_fastest", "harp.sweep_slowest"),
+    silent_when="the speed lies between the two figures",
+    merge=_first,
+    worse=("far",),
+)
 SPELLING = Rule(
     id="harp-spelling",
     levels=("notation", "advice"),
@@ -168,7 +201,7 @@ SPELLING = Rule(
     says="{what}: write {example}{more}.",
     why="Harpists read what they play: a name is a string. Two names for one sound are two strings.",
     facts=(),
-    silent_when="the spelling costs no change of pedal",
+    silent_when="the spelling costs nothing: no change of a pedal, no hurry, no note let go",
     merge=_first,
     spelling=True,
     worse=("saved", "count"),
@@ -196,6 +229,6 @@ CONTRADICTS = Rule(
     worse=(),
 )
 RULES = (
-    CLUSTER, TOO_FAST, QUICK, ONE_FOOT, LET_GO, NO_PEDAL, HANDS, ZONE, LEAP, AGAIN, BUSY, RINGS, SPELLING,
-    NO_SETTING, CONTRADICTS,
+    CLUSTER, TOO_FAST, QUICK, ONE_FOOT, LET_GO, NO_PEDAL, HANDS, ZONE, LEAP, AGAIN, BUSY, RINGS,
+    GLISS_END, GLISS_SET, GLISS_SPEED, SPELLING, NO_SETTING, CONTRADICTS,
 )  # fmt: skip
