@@ -148,7 +148,9 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
         and a mark, one of no-sign, sign, empty-sign, sign-above, tie, tie-without-stop, grace, cue, hidden, harmonic,
         diamond K (of the chord's note K), clef X, 8va, 8vb, 8va-end, words TEXT. For the harp also: tie K (of the
         chord's note K), roll, bracket (a chord struck at once), trill K, gliss, gliss-end, damp, damp-all, tempo N,
-        repeat (before the bar), repeat-end (after it), pedals LETTERS (a diagram: "pedals D C Bb Eb F# G A").
+        repeat (before the bar), repeat-end (after it), pedals LETTERS (a diagram: "pedals D C Bb Eb F# G A"),
+        harmonic K (of the chord's note K), harmonic CHILD (base-pitch, sounding-pitch), harmonic K CHILD, staccato,
+        tremolo N (strokes), dashes start, dashes stop.
         ``beside`` lists further parts, each with an ``instrument``, ``notes`` and whatever of this it needs.
     text : str, optional
         Notes to use instead of the case's own.
@@ -279,6 +281,10 @@ class _Writer:
             pedal_diagram(measure, text)
         elif kind == "tempo":
             metronome(measure, text)
+        elif kind == "dashes":
+            etree.SubElement(
+                etree.SubElement(etree.SubElement(measure, "direction"), "direction-type"), "dashes", type=text
+            )
         elif mark == "repeat":
             repeat_sign(measure, "left", "forward")
 
@@ -326,7 +332,18 @@ def repeat_sign(measure: Any, location: str, direction: str) -> None:
 
 
 def plucked(notations: Any, marks: Sequence[str], i: int, count: int) -> None:
-    """Add to the notations of note ``i`` of ``count`` what marks say of rolls, brackets, trills and glissandi."""
+    """Add to the notations of note ``i`` of ``count`` what marks say of how a harp plays it."""
+    for mark in marks:
+        kind, _, text = mark.partition(" ")
+        if kind == "harmonic" and text and all(not w.isdecimal() or int(w) == i for w in text.split()):
+            harmonic = etree.SubElement(etree.SubElement(notations, "technical"), "harmonic")
+            for child in text.split():
+                if not child.isdecimal():
+                    etree.SubElement(harmonic, child)
+        elif kind == "staccato":
+            etree.SubElement(etree.SubElement(notations, "articulations"), "staccato")
+        elif kind == "tremolo" and not i:
+            etree.SubElement(etree.SubElement(notations, "ornaments"), "tremolo", type="single").text = text
     for mark, type_ in (("gliss-end", "stop"), ("gliss", "start")):
         if mark in marks and not i:
             etree.SubElement(notations, "glissando", type=type_, number="1")

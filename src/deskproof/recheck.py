@@ -65,21 +65,34 @@ def recheck(state: State, edits: Sequence[Edit], whole: bool = False) -> Change:
             measures = measures | set(range(onwards[part.id], len(part.measures)))
         heard: dict[frozenset[int], tuple[Span, ...]] = {}
         everywhere = frozenset(range(len(part.measures)))
+
+        def hear(
+            window: frozenset[int], part: Part = part, line: Line = line, layout: Layout = layouts[i],
+            heard: dict[frozenset[int], tuple[Span, ...]] = heard,
+        ) -> tuple[Span, ...]:  # fmt: skip
+            if window not in heard:
+                heard[window] = line.spans(realise_part(part, layout, frame, window))
+            return heard[window]
+
         for family in FAMILIES:
             if part.id not in changed and not family.looks_around:
                 continue
-            anew = family.reach is None and (family.replan is None or bool(onwards))
             reach = 1 if family.reach is None else family.reach
             near = {m + d for m in measures for d in range(-reach, reach + 1)}
-            window = everywhere if anew else closed(part, near, frame)
-            if window not in heard:
-                heard[window] = line.spans(realise_part(part, layouts[i], frame, window))
-            spans = heard[window]
-            context = Context(after, frame, layouts, state.forces, window)
-            if anew or family.replan is None:
+            plan = None
+            if family.reach is not None or (family.replan is not None and not onwards):
+                window = closed(part, near, frame)
+                spans = hear(window)
+                context = Context(after, frame, layouts, state.forces, window)
+                if family.replan is None:
+                    plan = family.plan(spans, context)
+                else:
+                    plan = family.replan(state.plans[family.name, i], spans, context)
+            if plan is None:
+                window = everywhere
+                spans = hear(window)
+                context = Context(after, frame, layouts, state.forces, window)
                 plan = family.plan(spans, context)
-            else:
-                plan = family.replan(state.plans[family.name, i], spans, context)
             if family.reach is None:
                 window = everywhere
                 context = replace(context, measures=window)

@@ -46,8 +46,8 @@ class Family:
     the whole ``score``. ``check`` gives findings note by note; ``mends`` offers ways out of a folded finding, which
     are verified before anybody sees them. ``reach`` is by how many measures an edit can matter beyond its own bar;
     None: anywhere in the part. Then ``replan`` makes the plan of a part whose notes have changed in
-    ``context.measures`` only, from the plan before and the spans of these measures; without it the part is planned
-    anew. ``looks_around``: keys and transpositions of other parts matter too.
+    ``context.measures`` only, from the plan before and the spans of these measures; without it, or where it gives
+    None, the part is planned anew. ``looks_around``: keys and transpositions of other parts matter too.
     ``describe`` makes the record of a plan that the JSON holds (plan, id, context); None for an empty plan.
     ``help`` makes from a plan what is printed for the player when asked (plan, context, marks: all or first, whether
     in words for programs that draw no diagram).
@@ -61,7 +61,7 @@ class Family:
     rules: tuple[Rule, ...]
     reach: int | None = 1
     looks_around: bool = False
-    replan: Callable[[Plan, Sequence[Span], Context], Plan] | None = None
+    replan: Callable[[Plan, Sequence[Span], Context], Plan | None] | None = None
     describe: Callable[[Plan, str, Context], dict[str, Any] | None] | None = None
     help: Callable[[Plan, Context, str, bool], Sequence[Edit]] | None = None
 

@@ -3,6 +3,7 @@
 from deskproof.families.base import Family
 from deskproof.families.harp.checks import check, describe, mends, plan
 from deskproof.families.harp.help import printed_help
+from deskproof.families.harp.respelled import replan
 from deskproof.families.harp.rules import RULES
 
 HARP = Family(
@@ -13,6 +14,7 @@ HARP = Family(
     mends=mends,
     rules=RULES,
     reach=None,
+    replan=replan,
     describe=describe,
     help=printed_help,
 )

@@ -155,7 +155,7 @@ def _plucked(event: Event, end_us: int, written_us: int, context: Context, index
     """What an event plucks: its string, and for a trill the neighbour's too."""
     note = event.note
     sounding = int(event.sounding or 0)
-    spelled = _spelled(note.pitch, sounding)
+    spelled = name_on_string(note.pitch, sounding)
     if note.marked("harmonic") is not None:
         return [Plucked((event,), sounding, end_us, written_us, "harmonic", spelled)]
     if any(note.marked(kind) for kind in TRILLS) and note.pitch is not None:
@@ -169,7 +169,7 @@ def _plucked(event: Event, end_us: int, written_us: int, context: Context, index
     return [Plucked((event,), sounding, end_us, written_us, how, spelled)]
 
 
-def _spelled(pitch: Pitch | None, sounding: int) -> tuple[str, int] | None:
+def name_on_string(pitch: Pitch | None, sounding: int) -> tuple[str, int] | None:
     """The composer's letter and alteration, if they can stand on a string."""
     if pitch is None or pitch.midi % OCTAVE != sounding % OCTAVE or pitch.alter not in (-1, 0, 1):
         return None
