@@ -2,6 +2,7 @@
 
 from deskproof.families.base import Family
 from deskproof.families.harp.checks import check, describe, mends, plan
+from deskproof.families.harp.effects import EFFECT_RULES
 from deskproof.families.harp.help import printed_help
 from deskproof.families.harp.respelled import replan
 from deskproof.families.harp.rules import RULES
@@ -12,7 +13,7 @@ HARP = Family(
     plan=plan,
     check=check,
     mends=mends,
-    rules=RULES,
+    rules=(*RULES, *EFFECT_RULES),
     reach=None,
     replan=replan,
     describe=describe,

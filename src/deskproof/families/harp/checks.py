@@ -12,6 +12,7 @@ from deskproof.edits import Respell, SetOctave, complete
 from deskproof.families.base import Context, Plan
 from deskproof.families.harp import rules
 from deskproof.families.harp.conflict import Known, clash
+from deskproof.families.harp.effects import effect_findings
 from deskproof.families.harp.hand_checks import hand_findings
 from deskproof.families.harp.handing import Handed, hands_of
 from deskproof.families.harp.model import LETTERS, Settings, choices, hands_take
@@ -120,6 +121,9 @@ class _Checker:
         """All findings in order of kind."""
         refused = [*self._left_out(), *self._odd()]
         found = [*refused, *self._following([*self._quick(), *self._let_go(), *self._hands()], refused)]
+        if self.plan.hands is not None:
+            rest = self.plan.hands, self.part, self._fixed_tempo, self._goes
+            found += effect_findings(self.reading, *rest)
         if self.context.score.source == "musicxml":
             found += sweep_findings(self.reading, self.pedals, self.part, self._fixed_tempo)
             found += self._ringing()

@@ -590,36 +590,36 @@ def _signs(measure: Measure) -> list[Direction]:
 def _left_open(reading: Reading, part: Part) -> Iterator[Finding]:
     """A manner that is asked for again on the same staff while the first asking still holds."""
     wanted = _number("effect_said_again")
+    several = part.staves > 1
     opened: dict[tuple[str, int], _Spot] = {}
     for measure in part.measures:
         for sign in _signs(measure):
             kinds, ends = _said_of(sign)
             if ends:
                 opened.clear()
-            here = measure.index, sign.start
+            here, staff = (measure.index, sign.start), sign.staff if several else 0
             for kind in sorted(kinds):
                 if not _lasts(kind, sign.value):
                     continue
-                before = opened.get((kind, sign.staff))
+                before = opened.get((kind, staff))
                 if before is not None and (before == here or _reminds(sign.value)):
                     continue
-                if before is not None and len(_struck(part, sign.staff, before, here)) >= wanted:
-                    notes = _next_notes(part, sign.staff, here)
+                if before is not None and len(_struck(part, staff, before, here)) >= wanted:
+                    notes = _next_notes(part, staff, here)
                     yield OPEN.at(
                         Place(reading.part, sign.staff, *here), notes, fold=("open", kind),
                         words=f"“{' '.join(sign.value.split())}”", bar=part.measures[here[0]].number,
                         since=part.measures[before[0]].number,
                         end="“laissez vibrer”" if kind == "etouffe" else "“ordinario”",
                     )  # fmt: skip
-                opened = {(k, staff): spot for (k, staff), spot in opened.items() if k == kind}
-                opened[kind, sign.staff] = here
+                opened = {key: spot for key, spot in opened.items() if key[0] == kind}
+                opened[kind, staff] = here
 
 
 def _on_staff(part: Part, measure: int, staff: int) -> Iterator[Note]:
-    """The checked notes of a staff in a measure; of all staves where the part has one."""
-    one = part.staves == 1
+    """The checked notes of a staff in a measure; of all staves for 0."""
     for note in part.measures[measure].notes:
-        if note.pitch is not None and not note.flags & UNCHECKED and (one or note.staff == staff):
+        if note.pitch is not None and not note.flags & UNCHECKED and staff in (0, note.staff):
             yield note
 
 
@@ -650,27 +650,26 @@ def _muffled(part: Part) -> set[tuple[int, int]]:
     """
     found: set[tuple[int, int]] = set()
     under: dict[int, bool] = {}  # staff -> whether every note is meant, or only those with dots
+    several = part.staves > 1
     for measure in part.measures:
         m = measure.index
+        if not under and not any("etouffe" in _said_of(sign)[0] for sign in measure.directions):
+            continue
         events: list[tuple[int, int, Direction | Note]] = [(sign.start, 0, sign) for sign in _signs(measure)]
         events += [(note.start, 1, note) for note in measure.notes]
         fresh: dict[int, int] = {}  # staff -> tick at which words for one note stand
-        staves = {note.staff for staff in list(under) for note in _on_staff(part, m, staff)}
-        if part.staves > 1:
-            under = {staff: every for staff, every in under.items() if staff in staves}
-        elif not staves:
-            under = {}
+        under = {staff: every for staff, every in under.items() if any(_on_staff(part, m, staff))}
         for start, _, row in sorted(events, key=lambda event: event[:2]):
             if isinstance(row, Direction):
                 kinds, ends = _said_of(row)
-                staff = row.staff if part.staves > 1 else 0
+                staff = row.staff if several else 0
                 if ends or kinds - {"etouffe"}:
                     under.clear()
                 if "etouffe" in kinds:
                     under[staff] = _lasts("etouffe", row.value)
                     fresh[staff] = start
                 continue
-            staff = row.staff if part.staves > 1 else 0
+            staff = row.staff if several else 0
             if staff not in under or row.pitch is None or row.flags & UNCHECKED:
                 continue
             if under[staff] or row.marked("staccato") is not None or fresh.get(staff) == start:
