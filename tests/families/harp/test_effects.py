@@ -14,6 +14,7 @@ from deskproof.document import from_bytes
 from deskproof.families.harp.checks import HarpPlan
 from deskproof.families.harp.effects import EFFECT_RULES, effect_findings, harmonic_manner
 from deskproof.findings import Finding, folded
+from deskproof.report import as_json
 from deskproof.state import state_of
 
 CASES = Path(__file__).parents[2] / "cases" / "harp"
@@ -267,3 +268,14 @@ def test_the_function_gives_what_the_cases_say(table):
             assert found[0].numbers[name] == value, case["name"]
     for case in table["silent"]:
         assert of(rule, seeds.score(case)) == [], case["name"]
+
+
+@pytest.mark.parametrize(
+    ("child", "string", "sound"), [("base-pitch", "C5", 84), ("sounding-pitch", "C4", 72), ("", "C5", 84)]
+)
+def test_a_harmonic_is_planned_on_its_string(child: str, string: str, sound: int):
+    """C5 with a circle is the C5 string and sounds C6; marked as the sound that is heard it is the C4 string."""
+    case = {"instrument": "harp", "notes": "C5/1", "marks": [[0, f"harmonic {child}".strip()]]}
+    (plan,) = as_json.plans(state_of(from_bytes(seeds.score(case)).score))
+    (event,) = plan["events"]
+    assert (event["how"], event["strings"], event["pitches"]) == ("harmonic", [string], [sound])

@@ -8,7 +8,6 @@ only one of them makes playable.
 
 from __future__ import annotations
 
-import unicodedata
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
@@ -16,7 +15,18 @@ from typing import NamedTuple
 
 from deskproof import facts, words
 from deskproof.families.harp.handing import Handed
-from deskproof.families.harp.model import String, choices
+from deskproof.families.harp.harmonic_manner import (
+    SOUNDING,
+    UNCLEAR,
+    Manner,
+    below,
+    ends_of,
+    harmonic_manner,
+    line_of,
+    rows_of,
+    unaccented,
+)
+from deskproof.families.harp.model import choices
 from deskproof.families.harp.reading import OCTAVE, Plucked, Reading, refs
 from deskproof.findings import Finding, Numbers, Place, Rule
 from deskproof.pitch import Pitch, name, parse
@@ -27,7 +37,6 @@ __all__ = ["EFFECT_RULES", "effect_findings", "harmonic_manner"]
 
 NEAR = 2  # measures; findings of one kind that stand closer belong to one passage
 SIDES = {"L": "left", "R": "right"}
-STRING, SOUNDING, UNCLEAR = "string", "sounding", "unclear"
 
 _Spot = tuple[int, int]
 """A place of a part: measure ordinal and tick."""
@@ -180,16 +189,6 @@ def effect_findings(
     yield from _on_one_string(reading, part)
 
 
-def harmonic_manner(part: Part) -> str:
-    """How the harmonics of a part are written: at the pitch of their "string", at "sounding" pitch, or "unclear".
-
-    What the file or words of the part say counts first; then notes that lie on a usable string in one manner only; by
-    the rule of today they stand where they are played. "unclear": both are said, or some notes fit only as the one and
-    some only as the other.
-    """
-    return _Manner.of(part).manner
-
-
 class _Tempo(NamedTuple):
     fixed: Callable[[int], bool]
     goes: Callable[[int, float], str]
@@ -201,105 +200,9 @@ class _Tempo(NamedTuple):
 # -- which manner --------------------------------------------------------------------------------------------------
 
 
-class _Row(NamedTuple):
-    """A harmonic of the page; ``said`` is what its own mark tells: "string", "sounding" or nothing."""
-
-    ref: NoteRef
-    note: Note
-    pitch: Pitch
-    said: str
-
-
-class _Manner(NamedTuple):
-    """How the harmonics of a part are written, and the rows that tell; ``by`` is "marks", "words", "range" or ""."""
-
-    manner: str
-    by: str
-    strings: tuple[_Row, ...] = ()
-    soundings: tuple[_Row, ...] = ()
-
-    @classmethod
-    def of(cls, part: Part) -> _Manner:
-        rows = _rows(part)
-        strings = tuple(row for row in rows if row.said == STRING)
-        soundings = tuple(row for row in rows if row.said == SOUNDING)
-        if strings or soundings:
-            return cls(_either(bool(strings), bool(soundings)), "marks", strings, soundings)
-        told = _told_in_words(part)
-        if told:
-            return cls(told, "words")
-        strings = tuple(row for row in rows if _usable(row.pitch.line) and not _usable(_below(row.pitch).line))
-        soundings = tuple(row for row in rows if _usable(_below(row.pitch).line) and not _usable(row.pitch.line))
-        return cls(_either(bool(strings), bool(soundings)), "range" if strings or soundings else "", strings, soundings)
-
-
-def _either(strings: bool, soundings: bool) -> str:
-    return UNCLEAR if strings and soundings else SOUNDING if soundings else STRING
-
-
-def _rows(part: Part) -> list[_Row]:
-    """The harmonics of the page, those left out that only show the sound beside the string."""
-    found = []
-    for measure in part.measures:
-        rows = []
-        for note in measure.notes:
-            mark = note.marked("harmonic")
-            if mark is not None and note.pitch is not None and not note.flags & UNCHECKED:
-                rows.append(_Row(NoteRef(part.id, measure.index, note.n), note, note.pitch, _said(mark.value)))
-        found += [row for row in rows if not any(_shows(row, other) for other in rows)]
-    return found
-
-
-def _said(children: str) -> str:
-    """What the children of a MusicXML harmonic tell; a touched pitch tells nothing where half the string is touched."""
-    pieces = children.split()
-    return STRING if "base-pitch" in pieces else SOUNDING if "sounding-pitch" in pieces else ""
-
-
-def _shows(row: _Row, other: _Row) -> bool:
-    """Whether a note is there only to show what the other, its string, sounds like."""
-    return (
-        row.said == SOUNDING
-        and other.said == STRING
-        and row.note.start == other.note.start
-        and row.pitch.midi - other.pitch.midi == OCTAVE
-    )
-
-
-_TOLD = {
-    SOUNDING: (
-        "sounding pitch", "sound as written", "sounds as written", "sounding as written", "actual sound", "real sound",
-        "sons reels", "son reel", "hauteur reelle", "suoni reali", "suono reale", "klingend notiert",
-        "wirklicher klang",
-    ),
-    STRING: (
-        "sound an octave higher", "sounds an octave higher", "sounding an octave higher", "sound 8va", "sounding 8va",
-        "sounds 8va", "sound one octave higher", "sounding one octave higher", "where played", "where they are played",
-        "sonnent a l'octave", "sonne a l'octave", "suonano all'ottava", "suona all'ottava", "eine oktave hoher",
-    ),
-}  # fmt: skip
-
-
-def _told_in_words(part: Part) -> str:
-    """What words of the part say of how its harmonics are written; empty where they say nothing, or both."""
-    found = set()
-    for measure in part.measures:
-        for sign in measure.directions:
-            if sign.kind == "words" and not sign.hidden:
-                text = _plain(sign.value)
-                found |= {told for told, phrases in _TOLD.items() if any(phrase in text for phrase in phrases)}
-    return found.pop() if len(found) == 1 else ""
-
-
-def _plain(text: str) -> str:
-    """Lower case, without accents, with single spaces and straight apostrophes."""
-    parts = unicodedata.normalize("NFD", text.casefold().replace("’", "'"))
-    return " ".join("".join(c for c in parts if not unicodedata.combining(c)).split())
-
-
 def _manner(reading: Reading, part: Part) -> Iterator[Finding]:
     """One finding a part where the manner is not kept, or where only the range tells that the sound is written."""
-    found = _Manner.of(part)
+    found = Manner.of(part)
     if found.manner == UNCLEAR:
         one, two = found.strings[0], found.soundings[0]
         if found.by == "marks":
@@ -311,7 +214,7 @@ def _manner(reading: Reading, part: Part) -> Iterator[Finding]:
         two = found.soundings[0]
         what = (
             f"the harmonics seem to stand where they sound: {two.pitch} as a string lies above the published ranges, "
-            f"{_below(two.pitch)} does not"
+            f"{below(two.pitch)} does not"
         )
         level = "advice"
     else:
@@ -328,15 +231,6 @@ def _manner(reading: Reading, part: Part) -> Iterator[Finding]:
 # -- harmonics -----------------------------------------------------------------------------------------------------
 
 
-def _line(text: str) -> int:
-    return String(text[0], int(text[1:])).line
-
-
-def _ends(key: str) -> tuple[int, int]:
-    low, high = facts.get(f"harp.{key}").value
-    return _line(low), _line(high)
-
-
 def _text(key: str) -> str:
     low, high = facts.get(f"harp.{key}").value
     return f"{low} to {high}"
@@ -344,16 +238,6 @@ def _text(key: str) -> str:
 
 def _number(key: str) -> int:
     return int(facts.get(f"harp.{key}").value)
-
-
-def _usable(line: int) -> bool:
-    """Whether any published range has this string."""
-    ranges = (_ends("harmonic_strings"), _ends("harmonic_strings_left"))
-    return any(low <= line <= high for low, high in ranges)
-
-
-def _below(pitch: Pitch) -> Pitch:
-    return pitch._replace(octave=pitch.octave - 1)
 
 
 def _named(pairs: Sequence[tuple[str, str]]) -> str:
@@ -381,7 +265,7 @@ class _Bells:
 
     def __init__(self, reading: Reading, handed: Handed, part: Part, manner: str) -> None:
         self.reading, self.handed, self.part, self.manner = reading, handed, part, manner
-        self.said = {row.ref: row.said for row in _rows(part)}
+        self.said = {row.ref: row.said for row in rows_of(part)}
         self.bells = [
             _Bell(i, n, one, event, self._strings(event))
             for i, row in enumerate(reading.plucked)
@@ -399,8 +283,8 @@ class _Bells:
         said = self.said[NoteRef(self.part.id, event.measure, event.note.n)]
         manner = said or self.manner
         if manner == UNCLEAR:
-            return pitch, _below(pitch)
-        return (_below(pitch),) if manner == SOUNDING else (pitch,)
+            return pitch, below(pitch)
+        return (below(pitch),) if manner == SOUNDING else (pitch,)
 
     def out_of_range(self) -> Iterator[Finding]:
         for bell in self.bells:
@@ -420,7 +304,7 @@ class _Bells:
     def _judged(self, pitch: Pitch, bell: _Bell) -> tuple[str, str, str, int] | None:
         """Level, end of the range, reason and string steps beyond it; None where nothing is to be said."""
         line = pitch.line
-        ranges = {key: _ends(key) for key in ("harmonic_strings", "harmonic_strings_left")}
+        ranges = {key: ends_of(key) for key in ("harmonic_strings", "harmonic_strings_left")}
         inside = [key for key, (low, high) in ranges.items() if low <= line <= high]
         both = f"{_text('harmonic_strings')} by one account, {_text('harmonic_strings_left')} by another"
         if len(inside) == len(ranges):
@@ -430,16 +314,16 @@ class _Bells:
         beyond = max(lows) - line if side == "low" else line - min(highs)
         if inside:
             return "hard", side, f"the published ranges of strings differ, {both}", beyond
-        if line > _ends("harmonic_field")[1]:
+        if line > ends_of("harmonic_field")[1]:
             return "impossible", side, f"so short a string gives none; the published ranges are {both}", beyond
-        if line < _line(str(facts.get("harp.harmonic_lowest").value)):
+        if line < line_of(str(facts.get("harp.harmonic_lowest").value)):
             return "impossible", side, "the harp has no such string", beyond
         sounds = "so long a string is soft and unclear" if side == "low" else "so short a string hardly speaks"
         return "hard", side, f"{sounds}; the published ranges of strings are {both}", beyond
 
     def _low_in_right(self, pitch: Pitch, bell: _Bell) -> tuple[str, str, str, int] | None:
         """A low harmonic in the right hand while the left plays too."""
-        low, _ = _ends("harmonic_strings_right")
+        low, _ = ends_of("harmonic_strings_right")
         hands = [self.handed.of(bell.onset, n) for n in range(len(self.reading.plucked[bell.onset]))]
         if pitch.midi != bell.one.pitch or hands[bell.n] != "R" or "L" not in hands or pitch.line >= low:
             return None
@@ -573,13 +457,13 @@ def _lasts(kind: str, text: str) -> bool:
     """Whether the words ask for a manner from here on: "sons étouffés" does, "étouffé" is for one note."""
     if kind != "etouffe":
         return True
-    plain = _plain(text)
+    plain = unaccented(text)
     return "sons" in plain or "etouffes" in plain or "etouffees" in plain or any(s in plain.split() for s in _STILL)
 
 
 def _reminds(text: str) -> bool:
     """Whether words only say that a manner goes on."""
-    plain = _plain(text)
+    plain = unaccented(text)
     return plain[:1] in ("(", "[") or any(word.strip(".,()") in _STILL for word in plain.split())
 
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import pairwise
 from typing import NamedTuple
 
 from deskproof import words
 from deskproof.families.base import Context
+from deskproof.families.harp.harmonic_manner import harmonic_manner, string_of
 from deskproof.families.harp.model import LETTERS, HarpNote, Onset, String
 from deskproof.families.harp.plan import Joint
 from deskproof.families.harp.printed import printed
@@ -88,6 +90,7 @@ def read(spans: Sequence[Span], context: Context, letters: str) -> Reading:
     index = spans[0].part
     part, frame = context.score.parts[index], context.frame
     rows: dict[int, list[Plucked]] = {}
+    manner = cache(lambda: harmonic_manner(part))
     odd: list[Event] = []
     played: dict[tuple[int, int], list[tuple[int, Event]]] = {}
     begins: dict[tuple[int, int], int] = {}  # of the bars that begin with grace notes
@@ -103,7 +106,7 @@ def read(spans: Sequence[Span], context: Context, letters: str) -> Reading:
             if event.grace and event.note.start == 0:
                 bar = event.measure, event.pass_
                 begins[bar] = min(onset, begins.get(bar, onset))
-            for one in _plucked(event, end, end - onset, context, index):
+            for one in _plucked(event, end, end - onset, context, index, manner):
                 rows.setdefault(onset, []).append(one)
     sweeps = _sweeps(part, played)
     wanted = {sweep.from_us: _demands(sweep) for sweep in sweeps}
@@ -151,13 +154,16 @@ def _key(one: Plucked) -> tuple[int, int, str, int]:
     return first.measure, first.note.n, one.how, one.pitch - int(first.sounding or 0)
 
 
-def _plucked(event: Event, end_us: int, written_us: int, context: Context, index: int) -> list[Plucked]:
+def _plucked(
+    event: Event, end_us: int, written_us: int, context: Context, index: int, manner: Callable[[], str]
+) -> list[Plucked]:
     """What an event plucks: its string, and for a trill the neighbour's too."""
     note = event.note
     sounding = int(event.sounding or 0)
     spelled = name_on_string(note.pitch, sounding)
     if note.marked("harmonic") is not None:
-        return [Plucked((event,), sounding, end_us, written_us, "harmonic", spelled)]
+        pitch = string_of(note, sounding, manner())
+        return [Plucked((event,), pitch, end_us, written_us, "harmonic", spelled)]
     if any(note.marked(kind) for kind in TRILLS) and note.pitch is not None:
         above = _neighbour(note, context, index, event.measure)
         pitch = sounding + int(above.midi - note.pitch.midi)
