@@ -54,6 +54,14 @@ def plan_words(plan: PedalPlan) -> str:
     return f"{said}; at least {least} {'is' if least == 1 else 'are'} needed" if least else said
 
 
+def faster_words(plan: PedalPlan) -> str:
+    """By how much the music could go faster with these changes, rounded down; empty where no pedal moves."""
+    if plan.faster is None:
+        return ""
+    more = int(100 * (plan.faster - 1) + 1e-9)
+    return f"Played {more} % faster it still works." if more else "It would not work any faster."
+
+
 def seconds(us: int) -> str:
     """A time in seconds, rounded down: to a hundredth under 1 s, to a tenth under 10 s.
 
