@@ -220,8 +220,8 @@ class _Page:
         return (
             f"{head}<figure>{pedals.diagram(setting, f'pedals-{part}-')}<figcaption>Before the first note: "
             f"{_e(setting_text(setting))}. A stroke above the line is flat, across it natural, below it "
-            f"sharp.</figcaption></figure><p>Pedals: {_e(pedals.plan_words(plan.pedals))}. {_e(pedals.faster_words(plan.pedals))}</p>"
-            f"{explained}"
+            f"sharp.</figcaption></figure><p>Pedals: {_e(pedals.plan_words(plan.pedals))}. "
+            f"{_e(pedals.faster_words(plan.pedals))}</p>{explained}"
         )
 
     def harp(self, part: int) -> HarpPlan | None:
