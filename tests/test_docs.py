@@ -1,5 +1,6 @@
 """The generated pages are current, and every rule has one."""
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -40,4 +41,4 @@ def test_no_page_names_a_path_of_one_machine():
     ]:
         if path != own:
             text = path.read_text("utf-8")
-            assert "/root/" not in text and "/tmp/" not in text, path
+            assert not re.search(r"/(?:root|tmp)/", text), path

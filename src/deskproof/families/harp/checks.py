@@ -22,14 +22,12 @@ from deskproof.families.harp.reading import Plucked, Reading, read, refs
 from deskproof.families.harp.record import record
 from deskproof.families.harp.ringing import Buzz, Ringing, Times, buzzes, heard, rings
 from deskproof.families.harp.sweep_checks import sweep_findings
+from deskproof.families.harp.wording import NEAR, SIGNS, place_of, refs_of, written_name
 from deskproof.findings import Effect, Finding, Mend, Place
 from deskproof.pitch import Pitch, name
 from deskproof.score import UNCHECKED, Note, NoteRef, Part
 from deskproof.spans import Span
 from deskproof.timeline import Event
-
-SIGNS = {-1: "♭", 0: "♮", 1: "♯"}
-NEAR = 2  # measures; findings of one kind that stand closer belong to one passage
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,14 +152,14 @@ class _Checker:
             yield rules.RINGS.at(
                 self._place(one.events[0]), self._refs([one]), fold="rings", near=2 * NEAR, pedal=change.pedal,
                 before=f"{change.pedal}{SIGNS[change.before]}", after=f"{change.pedal}{SIGNS[change.after]}",
-                after_ms=after_us // 1000, after_us=after_us, note_name=_written_name(one), loudness=loudness,
+                after_ms=after_us // 1000, after_us=after_us, note_name=written_name(one), loudness=loudness,
                 string=str(ring.string),
             )  # fmt: skip
 
     # places and words
 
     def _place(self, event: Event) -> Place:
-        return Place(self.reading.part, event.note.staff, event.measure, event.note.start, event.pass_)
+        return place_of(self.reading, event)
 
     def _first(self, onset: int) -> Event:
         return self.reading.plucked[onset][0].events[0]
@@ -231,7 +229,7 @@ class _Checker:
             )  # fmt: skip
 
     def _refs(self, rows: Sequence[Plucked]) -> tuple[NoteRef, ...]:
-        return tuple(dict.fromkeys(ref for one in rows for ref in refs(self.part, one)))
+        return refs_of(self.part, rows)
 
     def _clash(self, onset: int, notes: list[int]) -> Iterator[Finding]:
         row = self.reading.plucked[onset]
@@ -278,7 +276,7 @@ class _Checker:
                 rules.TOO_FAST.id
             )  # fmt: skip
         if rest:
-            group = " and ".join(_written_name(one) for one in rest)
+            group = " and ".join(written_name(one) for one in rest)
             yield rules.TOO_FAST.at(
                 self._place(rest[0].events[0]), self._refs(rest),
                 level="impossible" if self._fixed_tempo(self.times[onset]) and self.harps == 1 else "hard",
@@ -383,7 +381,8 @@ class _Checker:
     # spelling
 
     def _spelling(self) -> Iterator[Finding]:
-        clashing = self._clashing_names() | self._no_strings()
+        clashing_names, no_strings = self._clashing_names(), self._no_strings()
+        clashing = clashing_names | no_strings
         if not clashing and next(self._renamed(), None) is None:
             return
         planned = self.pedals["changes"].value
@@ -391,7 +390,12 @@ class _Checker:
         if not clashing and spelled is not None and spelled <= planned:
             return
         as_spelled = self._moves_as_spelled() if spelled is None else spelled
-        what = self._what(spelled, as_spelled, planned)
+        said = []
+        if clashing_names:
+            said.append("as spelled, some chords ask one pedal for two positions")
+        if no_strings:
+            said.append("some names are those of no string")
+        what = _price(said, spelled, as_spelled, planned)
         rows = list(self._renamed())
         written = [one.events[0].note.pitch for _, one, _ in rows]
         example = ""
@@ -420,20 +424,6 @@ class _Checker:
                 strings=[[str(e.note), e.step, e.alter, e.octave] for e in renamed.get(self._refs([one])[0], ())],
                 more=" and the like" if len(rows) > 1 else "",
             )
-
-    def _what(self, spelled: int | None, moves: int, planned: int) -> str:
-        """What is wrong with the names, in words."""
-        said = []
-        if self._clashing_names():
-            said.append("as spelled, some chords ask one pedal for two positions")
-        if self._no_strings():
-            said.append("some names are those of no string")
-        if moves > planned:
-            hurry = "" if spelled is not None else ", not all in time"
-            said.append(f"as spelled the pedals move {moves} time{'s' * (moves != 1)}{hurry}, by other names {planned}")
-        elif spelled is None and not said:
-            said.append("as spelled, not all pedals can be moved, or notes held, in time")
-        return "; ".join(said).replace("by other names 0", "by other names never")
 
     def _moves_as_spelled(self) -> int:
         """Changes of position, letter by letter, if every note stood on the string that its name means."""
@@ -511,9 +501,7 @@ class _Checker:
         """Where the pedals stand at a place of the page when it is first played."""
         frame = self.context.frame
         t_us = frame.clock.floor_us(frame.first_onset.get(measure, 0) + start)
-        stands = dict(self.pedals.initial)
-        stands.update((change.pedal, change.after) for change in self.pedals.changes if change.t_us <= t_us)
-        return stands
+        return self.pedals.standing(t_us + 1)
 
     def _note_at(self, measure: int, start: int, staff: int) -> tuple[NoteRef, ...]:
         notes = [n for n in self.part.measures[measure].notes if n.pitch is not None]
@@ -580,6 +568,18 @@ def setting_text(positions: dict[str, int] | Any) -> str:
     return f"{' '.join(rows[:3])} | {' '.join(rows[3:])}"
 
 
+def _price(said: list[str], spelled: int | None, moves: int, planned: int) -> str:
+    """What is wrong with the names and what they cost, in words; ``spelled`` is None where they do not go in time."""
+    if moves > planned:
+        hurry = "" if spelled is not None else ", not all in time"
+        said.append(
+            f"as spelled the pedals move {moves} time{'s' * (moves != 1)}{hurry}, by other names {planned or 'never'}"
+        )
+    elif spelled is None and not said:
+        said.append("as spelled, not all pedals can be moved, or notes held, in time")
+    return "; ".join(said)
+
+
 def _name_of(one: Plucked) -> Pitch | None:
     """How the note is written, if it is written at the pitch of its string."""
     written = one.events[0].note.pitch
@@ -591,11 +591,6 @@ def _renames(one: Plucked, taken: PlannedNote) -> bool:
     if one.spelled is not None:
         return one.spelled != (taken.string.letter, taken.position)
     return _name_of(one) is not None
-
-
-def _written_name(one: Plucked) -> str:
-    written = one.events[0].note.pitch
-    return str(written) if written is not None else name(one.pitch)
 
 
 def _beats(us: int, quarter_us: float) -> str:

@@ -8,10 +8,10 @@ from fractions import Fraction
 
 from deskproof.families.harp.model import Onset, Settings
 from deskproof.families.harp.plan import Change, PedalPlan, plan_pedals
+from deskproof.families.harp.wording import SIGNS, listed
 from deskproof.pitch import name
 
 OCTAVE = 12
-SIGNS = {-1: "♭", 0: "♮", 1: "♯"}
 _WINDOWS = (1, 2, 3, 5, 8, 13, 21)  # onsets looked at around the one that failed
 _SLOWEST = Fraction(1, 32)
 _STEPS = 10  # halvings when the tempo is sought
@@ -136,16 +136,12 @@ def _moves(
     feet = []
     for foot in dict.fromkeys(change.foot for change in changes):
         own = [_position(change) for change in changes if change.foot == foot]
-        feet.append(f"the {foot} foot has to move {_listed(own)}")
+        feet.append(f"the {foot} foot has to move {listed(own)}")
     return f"{' and '.join(feet)} in that time"
 
 
 def _position(change: Change) -> str:
     return f"{change.pedal}{SIGNS[change.before]} to {change.pedal}{SIGNS[change.after]}"
-
-
-def _listed(rows: Sequence[str]) -> str:
-    return " and ".join((", ".join(rows[:-1]), rows[-1])) if len(rows) > 1 else rows[0]
 
 
 def _tempo(
@@ -170,7 +166,7 @@ def _in_words(onsets: Sequence[Onset], notes: Notes, factor: Fraction | None, mo
     pitches = sorted({onsets[o].notes[n].pitch for o, n in notes})
     classes = {pitch % OCTAVE for pitch in pitches}
     names = [_name(pitch, classes) for pitch in pitches]
-    listed = _listed(names)
+    group = listed(names)
     times = [onsets[o].t_us for o, _ in notes]
     span = max(times) - min(times)
     if {7, 8, 9} <= classes and not span:
@@ -178,11 +174,11 @@ def _in_words(onsets: Sequence[Onset], notes: Notes, factor: Fraction | None, mo
     elif not span:
         reason = "no setting of the seven pedals has them all"
     else:
-        listed = f"{listed} within {span / 1e6:.2g} s"
+        group = f"{group} within {span / 1e6:.2g} s"
         reason = moves or "the pedals cannot be moved in that time"
         if classes == {7, 8, 9}:
             reason = f"no pedal gives G♯ between G and A, and {reason}"
-    return Clash(notes, factor, listed, reason, span)
+    return Clash(notes, factor, group, reason, span)
 
 
 def _name(pitch: int, classes: set[int]) -> str:

@@ -28,6 +28,7 @@ from deskproof.families.harp.harmonic_manner import (
 )
 from deskproof.families.harp.model import choices
 from deskproof.families.harp.reading import OCTAVE, Plucked, Reading, refs
+from deskproof.families.harp.wording import NEAR, SIDES, first, listed, place_of, soonest
 from deskproof.findings import Finding, Numbers, Place, Rule
 from deskproof.pitch import Pitch, name, parse
 from deskproof.score import UNCHECKED, Direction, Measure, Note, NoteRef, Part
@@ -35,25 +36,17 @@ from deskproof.timeline import Event
 
 __all__ = ["EFFECT_RULES", "effect_findings", "harmonic_manner"]
 
-NEAR = 2  # measures; findings of one kind that stand closer belong to one passage
-SIDES = {"L": "left", "R": "right"}
 
 _Spot = tuple[int, int]
 """A place of a part: measure ordinal and tick."""
 
 
-def _first(rows: Sequence[Numbers]) -> Numbers:
-    return rows[0]
-
-
-def _soonest(rows: Sequence[Numbers]) -> Numbers:
-    return min(rows, key=lambda row: row["gap_us"])
-
-
 def _all_strings(rows: Sequence[Numbers]) -> Numbers:
     """The figures of the string that lies furthest out, and all strings in words."""
     worst = max(rows, key=lambda row: row["beyond"])
-    pairs = sorted({pair for row in rows for pair in row["pairs"]}, key=lambda pair: parse(pair[0]).line)
+    pairs = sorted(
+        {pair for row in rows for pair in row["pairs"]}, key=lambda pair: (parse(pair[0]).line, parse(pair[1]).midi)
+    )
     return {**worst, "pairs": pairs, "named": _named(pairs)}
 
 
@@ -68,7 +61,7 @@ MANNER = Rule(
     ),
     facts=("harp.harmonic_strings", "harp.harmonic_strings_left"),
     silent_when="all harmonics can be meant where they are played, or file or words tell what is written",
-    merge=_first,
+    merge=first,
     worse=("count",),
 )
 RANGE = Rule(
@@ -99,7 +92,7 @@ BELLS = Rule(
     ),
     facts=("harp.right_harmonics", "harp.left_harmonics", "harp.left_harmonics_reach"),
     silent_when="some division between the hands leaves one to the right hand and three close ones to the left",
-    merge=_first,
+    merge=first,
     worse=("bells", "count"),
 )
 BELL_FAST = Rule(
@@ -110,7 +103,7 @@ BELL_FAST = Rule(
     why="The node has to be found by eye, and the hand turns for a harmonic and back.",
     facts=("harp.harmonic_time",),
     silent_when="there is time, or the other hand is free and can take every other note",
-    merge=_soonest,
+    merge=soonest,
     worse=("count",),
 )
 OPEN = Rule(
@@ -124,7 +117,7 @@ OPEN = Rule(
     why="The player stays with the manner until something ends it.",
     facts=("harp.effect_said_again",),
     silent_when="something ends the manner, the words are in brackets, or only a few notes lie between",
-    merge=_first,
+    merge=first,
     worse=("count",),
 )
 MUFFLED_FAST = Rule(
@@ -135,7 +128,7 @@ MUFFLED_FAST = Rule(
     why="Each note is stopped by the hand before the next: a slow manner, for single notes of the left hand.",
     facts=("harp.etouffe_time",),
     silent_when="the notes are slow enough, alternate between the hands, or are no longer under the words",
-    merge=_soonest,
+    merge=soonest,
     worse=("count",),
 )
 ONE_STRING = Rule(
@@ -149,7 +142,7 @@ ONE_STRING = Rule(
     ),
     facts=(),
     silent_when="the pitch has two strings, or two notes or more go to and fro",
-    merge=_first,
+    merge=first,
     worse=("count",),
 )
 EFFECT_RULES = (MANNER, RANGE, BELLS, BELL_FAST, OPEN, MUFFLED_FAST, ONE_STRING)
@@ -296,7 +289,7 @@ class _Bells:
             level, side, reason, beyond = judged
             pairs = [(f"{pitch.step}{pitch.octave}", str(pitch._replace(octave=pitch.octave + 1)))]
             yield RANGE.at(
-                _place(self.reading, bell.event), refs(self.part, bell.one), level=level, fold=("range", side),
+                place_of(self.reading, bell.event), refs(self.part, bell.one), level=level, fold=("range", side),
                 near=NEAR, pairs=pairs, named=_named(pairs), string=pairs[0][0], sound=pairs[0][1],
                 sounding=int(pitch.midi) + OCTAVE, reason=reason, beyond=beyond,
             )  # fmt: skip
@@ -344,9 +337,9 @@ class _Bells:
                 continue
             names = [str(_as_sounding(row.event)) for row in rows]
             yield BELLS.at(
-                _place(self.reading, rows[0].event), [ref for row in rows for ref in refs(self.part, row.one)],
+                place_of(self.reading, rows[0].event), [ref for row in rows for ref in refs(self.part, row.one)],
                 fold=("bells", tuple(row.one.pitch for row in rows)), hand=SIDES[hard.hand], bells=len(rows),
-                note_name=_joined(names), reason=reason,
+                note_name=listed(names), reason=reason,
             )  # fmt: skip
 
     def _refused(self, hand: str, lines: Sequence[int]) -> str:
@@ -378,7 +371,7 @@ class _Bells:
                 if gap_us is None or gap_us >= need_us:
                     continue
             yield BELL_FAST.at(
-                _place(self.reading, bell.event), refs(self.part, bell.one), fold="bell fast", near=NEAR,
+                place_of(self.reading, bell.event), refs(self.part, bell.one), fold="bell fast", near=NEAR,
                 hand=SIDES[hand], note_name=str(_as_sounding(bell.event)), gap_us=gap_us, gap_ms=gap_us // 1000,
                 need_ms=need_us // 1000, goes=tempo.up_to(t_us, gap_us / need_us),
             )  # fmt: skip
@@ -417,14 +410,6 @@ def _as_sounding(event: Event) -> Pitch:
     if written is not None and written.midi == event.sounding:
         return written
     return parse(name(event.sounding or 0))
-
-
-def _joined(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else "".join(names)
-
-
-def _place(reading: Reading, event: Event) -> Place:
-    return Place(reading.part, event.note.staff, event.measure, event.note.start, event.pass_)
 
 
 def _is_written(part: Part) -> bool:
@@ -577,14 +562,14 @@ def _muffled_fast(reading: Reading, handed: Handed, part: Part, tempo: _Tempo) -
                 mine.setdefault(hand, one)
         if mine:
             rows.append((i, mine))
-    for (i, first), (k, then) in pairwise(rows):
+    for (i, now), (k, then) in pairwise(rows):
         gap_us = reading.onsets[k].t_us - reading.onsets[i].t_us
-        for hand in sorted(first.keys() & then.keys()):
+        for hand in sorted(now.keys() & then.keys()):
             if gap_us >= need_us:
                 continue
             one, t_us = then[hand], reading.onsets[k].t_us
             yield MUFFLED_FAST.at(
-                _place(reading, one.events[0]), refs(part, one), fold="muffled fast", near=NEAR, hand=SIDES[hand],
+                place_of(reading, one.events[0]), refs(part, one), fold="muffled fast", near=NEAR, hand=SIDES[hand],
                 note_name=str(_as_sounding(one.events[0])), gap_us=gap_us, gap_ms=gap_us // 1000,
                 need_ms=need_us // 1000, goes=tempo.up_to(t_us, gap_us / need_us),
             )  # fmt: skip
@@ -613,7 +598,7 @@ def _on_one_string(reading: Reading, part: Part) -> Iterator[Finding]:
             if any(other is not one and (what == "bisbigliando" or _one_chord(one, other)) for other in row):
                 continue  # it goes to and fro between the two
             yield ONE_STRING.at(
-                _place(reading, one.events[0]), refs(part, one), fold=("one string", one.pitch), near=NEAR,
+                place_of(reading, one.events[0]), refs(part, one), fold=("one string", one.pitch), near=NEAR,
                 note_name=str(_as_sounding(one.events[0])), what=what,
             )  # fmt: skip
 

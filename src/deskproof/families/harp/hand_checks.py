@@ -8,16 +8,15 @@ from typing import TYPE_CHECKING
 from deskproof.families.harp import rules
 from deskproof.families.harp.handing import KNOWN_STAVES, Handed, staff_of
 from deskproof.families.harp.hands import Hard
-from deskproof.families.harp.reading import Plucked, Reading, refs
-from deskproof.findings import Finding, Place
-from deskproof.pitch import name
-from deskproof.score import NoteRef, Part
+from deskproof.families.harp.model import hands_take
+from deskproof.families.harp.reading import Reading
+from deskproof.families.harp.wording import NEAR, SIDES, names_of, place_of, refs_of
+from deskproof.findings import Finding
+from deskproof.score import Part
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    pass
 
-NEAR = 2  # measures; findings of one kind that stand closer belong to one passage
-SIDES = {"L": "left", "R": "right"}
 
 
 def hand_findings(
@@ -27,10 +26,10 @@ def hand_findings(
     for onset, given in _by_onset(handed):
         row = [reading.plucked[onset][n] for n in given]
         yield rules.HANDS.at(
-            _place(reading, onset, row[0]), _refs(part, reading.plucked[onset]),
+            place_of(reading, row[0].events[0]), refs_of(part, reading.plucked[onset]),
             fold=("hands", tuple(one.pitch for one in reading.plucked[onset])),
             count_words=f"{len(reading.plucked[onset])} notes",
-            reason=f"no hand is left that reaches {_names(row)}", most=len(reading.plucked[onset]) - len(row),
+            reason=f"no hand is left that reaches {names_of(row)}", most=len(reading.plucked[onset]) - len(row),
         )  # fmt: skip
     yield from _fifth_notes(handed, reading, part)
     for one in handed.plan.hard:
@@ -41,7 +40,7 @@ def hand_findings(
 
 def _fifth_notes(handed: Handed, reading: Reading, part: Part) -> Iterator[Finding]:
     """Five notes or more written for one hand, of which the other cannot take one from where it is."""
-    fingers, reach = handed.settings.hand, handed.settings.reach
+    fingers = handed.settings.hand
     if part.staves < len(KNOWN_STAVES):
         return
     refused = {onset for onset, _ in handed.plan.left_out}
@@ -51,22 +50,16 @@ def _fifth_notes(handed: Handed, reading: Reading, part: Part) -> Iterator[Findi
         lines = handed.lines[i]
         staves = [staff_of(one) for one in row]
         staff = next((s for s in KNOWN_STAVES if staves.count(s) > fingers), None)
-        if staff is None or len(lines) < len(row) or _two_hands(lines, fingers, reach):
+        if staff is None or len(lines) < len(row) or hands_take(lines, True, handed.settings):
             continue
         own = [one for one, of in zip(row, staves, strict=True) if of == staff]
         yield rules.HANDS.at(
-            _place(reading, i, own[0]), _refs(part, own), level="hard", fold=("fifth", tuple(one.pitch for one in row)),
+            place_of(reading, own[0].events[0]), refs_of(part, own), level="hard",
+            fold=("fifth", tuple(one.pitch for one in row)),
             count_words=f"{len(own)} notes on the {'upper' if staff == 1 else 'lower'} staff",
             reason=f"a hand has {fingers} fingers for the strings, and the other cannot take one from where it is",
             most=fingers,
         )  # fmt: skip
-
-
-def _two_hands(lines: Sequence[int], fingers: int, reach: int) -> bool:
-    def one(part: Sequence[int]) -> bool:
-        return not part or (len(part) <= fingers and part[-1] - part[0] <= reach)
-
-    return any(one(lines[:cut]) and one(lines[cut:]) for cut in range(len(lines) + 1))
 
 
 def _by_onset(handed: Handed) -> list[tuple[int, tuple[int, ...]]]:
@@ -81,14 +74,14 @@ def _one(
     goes: Callable[[int, float], str],
 ) -> Finding | None:  # fmt: skip
     row = [reading.plucked[hard.onset][n] for n in handed.notes(hard.onset, hard.notes)]
-    place, notes, side = _place(reading, hard.onset, row[0]), _refs(part, row), SIDES[hard.hand]
+    place, notes, side = place_of(reading, row[0].events[0]), refs_of(part, row), SIDES[hard.hand]
     t_us = reading.onsets[hard.onset].t_us
     since = t_us - reading.onsets[hard.before].t_us if hard.before >= 0 else 0
     if hard.kind in ("low", "high"):
         where = "below its easy strings" if hard.kind == "low" else "above its easy strings"
         return rules.ZONE.at(
             place, notes, level="hard" if hard.kind == "low" else "advice", fold=("zone", hard.kind), near=NEAR,
-            hand=side, note_name=_names(row), where=where, beyond=hard.number,
+            hand=side, note_name=names_of(row), where=where, beyond=hard.number,
         )  # fmt: skip
     if hard.kind == "leap":
         ratio = since / (since + hard.number) if since else 0.0
@@ -99,31 +92,17 @@ def _one(
         ]  # fmt: skip
         return rules.LEAP.at(
             place, notes, fold="leap", near=NEAR, hand=side, lack_us=hard.number, lack_ms=-(-hard.number // 1000),
-            from_name=_names(before) or "its last notes", to_name=_names(row),
+            from_name=names_of(before) or "its last notes", to_name=names_of(row),
             goes="" if fixed(t_us) else goes(t_us, ratio),
         )  # fmt: skip
     if hard.kind == "again":
         return rules.AGAIN.at(
-            place, notes, fold="again", near=NEAR, note_name=_names(row), gap_us=hard.number,
+            place, notes, fold="again", near=NEAR, note_name=names_of(row), gap_us=hard.number,
             gap_ms=hard.number // 1000, goes="",
         )  # fmt: skip
     if hard.kind == "busy":
         return rules.BUSY.at(
-            place, notes, fold="busy", near=NEAR, hand=side, note_name=_names(row), left_us=hard.number,
+            place, notes, fold="busy", near=NEAR, hand=side, note_name=names_of(row), left_us=hard.number,
             left_ms=-(-hard.number // 1000), what="trill or glissando",
         )  # fmt: skip
     return None
-
-
-def _place(reading: Reading, onset: int, one: Plucked) -> Place:
-    event = one.events[0]
-    return Place(reading.part, event.note.staff, event.measure, event.note.start, event.pass_)
-
-
-def _refs(part: Part, row: Sequence[Plucked]) -> tuple[NoteRef, ...]:
-    return tuple(dict.fromkeys(ref for one in row for ref in refs(part, one)))
-
-
-def _names(row: Sequence[Plucked]) -> str:
-    names = [str(p) if (p := one.events[0].note.pitch) is not None else name(one.pitch) for one in row]
-    return " and ".join((", ".join(names[:-1]), names[-1])) if len(names) > 1 else "".join(names)

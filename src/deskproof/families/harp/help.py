@@ -19,10 +19,10 @@ from deskproof.families.harp.model import FEET, LETTERS
 from deskproof.families.harp.plan import Change, PedalPlan
 from deskproof.families.harp.printed import glissandi, printed
 from deskproof.families.harp.reading import Reading
+from deskproof.families.harp.wording import SIGNS
 from deskproof.score import GRACE, Part
 from deskproof.timeline import Frame
 
-SIGNS = {-1: "♭", 0: "♮", 1: "♯"}
 _PRESETS = 3  # changes in one long rest that are printed as a setting, by common practice
 
 

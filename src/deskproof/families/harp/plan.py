@@ -98,6 +98,10 @@ class PedalPlan:
     def __getitem__(self, name: str) -> Figure:
         return next(figure for figure in self.objective if figure.name == name)
 
+    def standing(self, t_us: int) -> dict[str, int]:
+        """Where the pedals stand, or are on the way to, after all changes that begin before a time."""
+        return {**self.initial, **{change.pedal: change.after for change in self.changes if change.t_us < t_us}}
+
 
 Rings = Callable[[int, int, String], int]
 

@@ -165,8 +165,7 @@ def _sweeps(plan: PedalPlan, reading: Reading) -> dict[Event, dict[str, Any]]:
         if sweep.slide.setting is None or sweep.lines is None or sweep.from_us in unset:
             continue
         first, last = (f"{STEPS[line % 7]}{line // 7}" for line in sweep.lines)
-        stands = dict(plan.initial)
-        stands.update((c.pedal, c.after) for c in plan.changes if c.t_us < sweep.from_us)
+        stands = plan.standing(sweep.from_us)
         setting = {letter: sweep.slide.setting.get(letter, stands[letter]) for letter in "DCBEFGA"}
         found[sweep.first] = {"first": first, "last": last, "set": setting}
     return found

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from deskproof.families.harp.wording import first, soonest
 from deskproof.findings import Numbers, Rule
-
-
-def _first(rows: Sequence[Numbers]) -> Numbers:
-    return rows[0]
 
 
 def _worst(rows: Sequence[Numbers]) -> Numbers:
@@ -20,10 +17,6 @@ def _longest(rows: Sequence[Numbers]) -> Numbers:
     return max(rows, key=lambda row: row["lack_us"])
 
 
-def _soonest(rows: Sequence[Numbers]) -> Numbers:
-    return min(rows, key=lambda row: row["gap_us"])
-
-
 CLUSTER = Rule(
     id="harp-cluster",
     levels=("impossible",),
@@ -32,7 +25,7 @@ CLUSTER = Rule(
     why="One letter has one position at a time, in all octaves.",
     facts=(),
     silent_when="some spelling puts every note on a string of its own",
-    merge=_first,
+    merge=first,
 )
 TOO_FAST = Rule(
     id="harp-pedal-too-fast",
@@ -42,7 +35,7 @@ TOO_FAST = Rule(
     why="A foot moves one pedal at a time, and a pedal may not move while its string has to sound.",
     facts=("harp.pedal_comfortable", "harp.pedal_quickest"),
     silent_when="another spelling, or letting a note go sooner, makes the time",
-    merge=_first,
+    merge=first,
 )
 QUICK = Rule(
     id="harp-pedal-quick",
@@ -77,7 +70,7 @@ LET_GO = Rule(
     why="A pedal that moves under a sounding string is heard as a slide or a buzz.",
     facts=("harp.pedal_comfortable", "harp.pedal_quickest"),
     silent_when="some plan keeps every written length",
-    merge=_first,
+    merge=first,
     worse=("short_us", "count"),
 )
 NO_PEDAL = Rule(
@@ -88,7 +81,7 @@ NO_PEDAL = Rule(
     why="The lowest C and D (and on some harps the top G) are tuned by hand before the piece.",
     facts=("harp.without_pedal",),
     silent_when="Forces tune the string to the note",
-    merge=_first,
+    merge=first,
 )
 HANDS = Rule(
     id="harp-chord-hands",
@@ -98,7 +91,7 @@ HANDS = Rule(
     why="A harpist plucks with four fingers of each hand; the little finger is not used.",
     facts=("harp.fingers_a_hand", "harp.reach"),
     silent_when="the chord is broken and has no more than eight notes",
-    merge=_first,
+    merge=first,
 )
 ZONE = Rule(
     id="harp-hand-zone",
@@ -111,7 +104,7 @@ ZONE = Rule(
     ),
     facts=("harp.right_hand_lowest", "harp.right_hand_comfortable", "harp.left_hand_comfortable"),
     silent_when="the other hand can take the note",
-    merge=_first,
+    merge=first,
     worse=("beyond", "count"),
 )
 LEAP = Rule(
@@ -133,7 +126,7 @@ AGAIN = Rule(
     why="A string that still sounds is stopped by the finger placed on it; two strings of one pitch help.",
     facts=("harp.string_again",),
     silent_when="the hands can alternate, or there is time",
-    merge=_soonest,
+    merge=soonest,
     worse=("count",),
 )
 BUSY = Rule(
@@ -144,7 +137,7 @@ BUSY = Rule(
     why="A trill or glissando binds a hand until it ends.",
     facts=(),
     silent_when="the other hand is free for one of the two",
-    merge=_first,
+    merge=first,
     worse=("left_us", "count"),
 )
 RINGS = Rule(
@@ -158,7 +151,7 @@ RINGS = Rule(
     why="Strings ring beyond their written length, low ones longest, and a pedal moves its letter in all octaves.",
     facts=("harp.ring", "harp.damp_time", "harp.heard_below", "harp.heard_share", "harp.exposed_parts"),
     silent_when="the string is damped, high, long plucked, or covered by others",
-    merge=_first,
+    merge=first,
     worse=("count",),
 )
 GLISS_END = Rule(
@@ -169,7 +162,7 @@ GLISS_END = Rule(
     why="All strings between its ends sound as the pedals are set, its last note too.",
     facts=(),
     silent_when="the setting has the last note",
-    merge=_first,
+    merge=first,
     worse=(),
 )
 GLISS_SET = Rule(
@@ -180,7 +173,7 @@ GLISS_SET = Rule(
     why="A glissando needs all its letters set before it begins, and a foot moves one pedal at a time.",
     facts=("harp.pedal_comfortable", "harp.pedal_quickest"),
     silent_when="the pedals can be set before it",
-    merge=_first,
+    merge=first,
     worse=(),
 )
 GLISS_SPEED = Rule(
@@ -191,7 +184,7 @@ GLISS_SPEED = Rule(
     why="Too fast, the finger strikes a noise; too slow, the notes fall apart.",
     facts=("harp.sweep_fastest", "harp.sweep_slowest"),
     silent_when="the speed lies between the two figures",
-    merge=_first,
+    merge=first,
     worse=("far",),
 )
 SPELLING = Rule(
@@ -202,7 +195,7 @@ SPELLING = Rule(
     why="Harpists read what they play: a name is a string. Two names for one sound are two strings.",
     facts=(),
     silent_when="the spelling costs nothing: no change of a pedal, no hurry, no note let go",
-    merge=_first,
+    merge=first,
     spelling=True,
     worse=("saved", "count"),
 )
@@ -214,7 +207,7 @@ NO_SETTING = Rule(
     why="A harpist sets seven pedals before the first note, and before a glissando nobody can guess them.",
     facts=(),
     silent_when="a pedal diagram or pedal words stand in the part",
-    merge=_first,
+    merge=first,
     worse=(),
 )
 CONTRADICTS = Rule(
@@ -225,7 +218,7 @@ CONTRADICTS = Rule(
     why="The harpist sets what is printed and then plays a wrong note.",
     facts=(),
     silent_when="the first notes after the setting agree with it",
-    merge=_first,
+    merge=first,
     worse=(),
 )
 RULES = (

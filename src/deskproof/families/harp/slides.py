@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from deskproof.families.harp.model import LETTERS, STEPS
+from deskproof.families.harp.model import LETTERS, String
 from deskproof.families.harp.printed import GLISSANDI, Printed
 from deskproof.score import CHORD, GRACE, Measure, Note, Part
 
@@ -90,7 +90,7 @@ def _first_notes(part: Part, start: tuple[int, int], upwards: bool) -> dict[str,
         if found:
             after = found[-1].pitch
             assert after is not None
-            step = _place(after) - _place(note.pitch)
+            step = String(after.step, after.octave).line - String(note.pitch.step, note.pitch.octave).line
             if step != (1 if upwards else -1):
                 break
         found.append(note)
@@ -110,8 +110,3 @@ def _line(measure: Measure, part: Part, start: tuple[int, int]) -> list[Note]:
         and (measure.index < start[0] or n.start < of.start or (n.start == of.start and n.n <= of.n))
     ]
     return sorted(rows, key=lambda n: (n.start, not n.flags & GRACE, n.n))
-
-
-def _place(pitch: object) -> int:
-    step, octave = pitch.step, pitch.octave  # type: ignore[attr-defined]
-    return len(STEPS) * int(octave) + STEPS.index(step)

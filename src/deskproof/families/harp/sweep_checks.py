@@ -9,12 +9,10 @@ from deskproof.families.harp import rules
 from deskproof.families.harp.model import LETTERS
 from deskproof.families.harp.plan import PedalPlan
 from deskproof.families.harp.reading import Reading, Sweep
-from deskproof.families.harp.sweep import speed
+from deskproof.families.harp.sweep import SEMITONES, speed, string_class
+from deskproof.families.harp.wording import SIGNS, place_of
 from deskproof.findings import Finding, Place
 from deskproof.score import NoteRef, Part
-
-SIGNS = {-1: "♭", 0: "♮", 1: "♯"}
-SEVEN = len(LETTERS)
 
 
 def sweep_findings(
@@ -23,7 +21,7 @@ def sweep_findings(
     """The findings about glissandi. ``fixed`` tells whether the tempo at a time is."""
     unset = {reading.onsets[left.onset].t_us for left in pedals.unplanned if left.note is None}
     for sweep in reading.sweeps:
-        place, notes = _at(sweep, part, reading.part)
+        place, notes = _at(sweep, part, reading)
         if sweep.last is None:
             yield rules.GLISS_END.at(place, notes, what="begins and has no last note")
             continue
@@ -31,16 +29,14 @@ def sweep_findings(
         if sweep.from_us in unset and sweep.slide.setting is not None:
             yield rules.GLISS_SET.at(
                 place, notes, level="impossible" if fixed(sweep.from_us) else "hard",
-                setting=" ".join(f"{x}{SIGNS[sweep.slide.setting[x]]}" for x in LETTERS if x in sweep.slide.setting),
+                setting=_set_to(sweep.slide.setting),
             )  # fmt: skip
         yield from _pace(sweep, place, notes)
 
 
-def _at(sweep: Sweep, part: Part, index: int) -> tuple[Place, tuple[NoteRef, ...]]:
-    first = sweep.first
-    place = Place(index, first.note.staff, first.measure, first.note.start, first.pass_)
-    ends = [e for e in (first, sweep.last) if e is not None]
-    return place, tuple(NoteRef(part.id, e.measure, e.note.n) for e in ends)
+def _at(sweep: Sweep, part: Part, reading: Reading) -> tuple[Place, tuple[NoteRef, ...]]:
+    ends = [e for e in (sweep.first, sweep.last) if e is not None]
+    return place_of(reading, sweep.first), tuple(NoteRef(part.id, e.measure, e.note.n) for e in ends)
 
 
 def _end(sweep: Sweep, place: Place, notes: tuple[NoteRef, ...]) -> Iterator[Finding]:
@@ -52,22 +48,15 @@ def _end(sweep: Sweep, place: Place, notes: tuple[NoteRef, ...]) -> Iterator[Fin
         pitch = event.note.pitch if event is not None else None
         if pitch is None or pitch.step not in setting or pitch.alter == setting[pitch.step]:
             continue
-        if any(_sounds(letter, at, float(pitch.midi)) for letter, at in setting.items()):
+        if any(string_class(letter, at) == pitch.midi % SEMITONES for letter, at in setting.items()):
             continue  # another string has it
         yield rules.GLISS_END.at(
             place, notes, fold=("end", verb), near=0,
-            what=f"{verb} on {pitch}, and its setting has {_listed(setting)}",
+            what=f"{verb} on {pitch}, and its setting has {_set_to(setting)}",
         )  # fmt: skip
 
 
-_NATURAL = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-
-
-def _sounds(letter: str, position: int, midi: float) -> bool:
-    return (_NATURAL[letter] + position - midi) % 12 == 0
-
-
-def _listed(setting: Mapping[str, int]) -> str:
+def _set_to(setting: Mapping[str, int]) -> str:
     return " ".join(f"{letter}{SIGNS[setting[letter]]}" for letter in LETTERS if letter in setting)
 
 
