@@ -340,7 +340,7 @@ def _foreign(near: Near) -> list[str]:
 
 
 def _text(asked: Wanted, found: Answer, stands: Setting | None, width: int) -> str:
-    from deskproof.families.harp.checks import setting_text
+    from deskproof.families.harp.setting_checks import setting_text
     from deskproof.families.harp.sweep import Near
 
     notes = " ".join(asked.names)
@@ -438,7 +438,7 @@ def diagram(setting: Setting) -> list[str]:
 
 def _shown(near: Near, stands: Setting | None, width: int) -> str:
     """The diagram of a setting with its words beside it, or below it where the page is narrow."""
-    from deskproof.families.harp.checks import setting_text
+    from deskproof.families.harp.setting_checks import setting_text
 
     drawn = [" " * _MARGIN + row for row in diagram(near.setting)]
     words = [setting_text(near.setting.positions), f"sounds {_sounds(near.setting)}"]

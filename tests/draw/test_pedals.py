@@ -23,8 +23,8 @@ from deskproof.engrave import render
 from deskproof.engrave.letters import text_width
 from deskproof.engrave.shapes import Box, affine
 from deskproof.engrave.slice import Bars, Desk
-from deskproof.families.harp.checks import HarpPlan
 from deskproof.families.harp.plan import Change
+from deskproof.families.harp.planning import HarpPlan
 from deskproof.musicxml.slices import Source
 from deskproof.score import GRACE, NoteRef
 from deskproof.state import State, state_of

@@ -12,7 +12,7 @@ from corpus import shared
 from deskproof import document
 from deskproof.check import Report, check
 from deskproof.demo import SCORE
-from deskproof.families.harp.checks import HarpPlan
+from deskproof.families.harp.planning import HarpPlan
 from deskproof.report.proof import proof_html
 
 SCORES = ["demo", "boulanger-matin-bars-1-100.mxl"]

@@ -25,7 +25,8 @@ from deskproof.engrave.marks import Mark, Picture, picture, ring_alone
 from deskproof.engrave.render import EngraveError, EngraverMissing, sign_shapes
 from deskproof.engrave.slice import MOST_BARS, Bars, Desk, bars_of
 from deskproof.facts import Fact
-from deskproof.families.harp.checks import HarpPlan, setting_text
+from deskproof.families.harp.planning import HarpPlan
+from deskproof.families.harp.setting_checks import setting_text
 from deskproof.findings import LEVELS, Finding, Mend
 from deskproof.instruments import Instrument
 from deskproof.report import as_text

@@ -10,7 +10,7 @@ import pytest
 
 from deskproof.check import Report, check
 from deskproof.document import from_bytes
-from deskproof.families.harp import checks, conflict
+from deskproof.families.harp import conflict, planning
 from deskproof.families.harp.plan import PedalPlan
 from deskproof.findings import Finding
 from deskproof.report import as_json
@@ -407,7 +407,7 @@ def test_ten_times_twelve_notes_is_one_finding(monkeypatch: pytest.MonkeyPatch):
 
 def test_a_plan_is_made_once(monkeypatch: pytest.MonkeyPatch):
     made = []
-    real = checks.plan_pedals
-    monkeypatch.setattr(checks, "plan_pedals", lambda *args: made.append(1) or real(*args))
+    real = planning.plan_pedals
+    monkeypatch.setattr(planning, "plan_pedals", lambda *args: made.append(1) or real(*args))
     answered(harp(note("C4"), note("G4")))
     assert len(made) == 1

@@ -11,14 +11,19 @@ from lxml import etree
 
 import seeds
 from deskproof.document import from_bytes
-from deskproof.families.harp.checks import HarpPlan
-from deskproof.families.harp.effects import EFFECT_RULES, effect_findings, harmonic_manner
+from deskproof.families.harp.effects import EFFECT_RULES, effect_findings
+from deskproof.families.harp.harmonic_manner import harmonic_manner
+from deskproof.families.harp.harmonics import HARMONIC_RULES, harmonic_findings
+from deskproof.families.harp.planning import HarpPlan
+from deskproof.families.harp.two_strings import TWO_STRING_RULES, two_string_findings
+from deskproof.families.harp.wording import UpTo
 from deskproof.findings import Finding, folded
 from deskproof.report import as_json
 from deskproof.state import state_of
 
 CASES = Path(__file__).parents[2] / "cases" / "harp"
 STEPS = "CDEFGAB"
+RULES = (*HARMONIC_RULES, *EFFECT_RULES, *TWO_STRING_RULES)
 
 
 def effects(raw: bytes, manner: str = "", fixed: bool = True) -> list[Finding]:
@@ -28,9 +33,10 @@ def effects(raw: bytes, manner: str = "", fixed: bool = True) -> list[Finding]:
     if not isinstance(plan, HarpPlan):
         return []
     assert plan.reading is not None and plan.hands is not None
-    found = effect_findings(
-        plan.reading, plan.hands, score.parts[0], lambda _: fixed, lambda _, ratio: f" {ratio:.2f}", manner
-    )
+    tempo, part = UpTo(lambda _: fixed, lambda _, ratio: f" {ratio:.2f}"), score.parts[0]
+    found = [*harmonic_findings(plan.reading, plan.hands, part, tempo, manner)]
+    found += effect_findings(plan.reading, plan.hands, part, tempo)
+    found += two_string_findings(plan.reading, part)
     return folded(found)
 
 
@@ -53,13 +59,13 @@ def steps(name: str) -> int:
 
 
 def case_tables() -> list[Any]:
-    ids = {rule.id for rule in EFFECT_RULES}
+    ids = {rule.id for rule in RULES}
     tables = [tomllib.loads(path.read_text(encoding="utf-8")) for path in sorted(CASES.glob("*.toml"))]
     return [pytest.param(t, id=t["rule"]) for t in tables if t["rule"] in ids]
 
 
 def test_every_rule_has_its_table():
-    assert len(case_tables()) == len(EFFECT_RULES)
+    assert len(case_tables()) == len(RULES)
 
 
 # ------------------------------------------------------------------ which manner

@@ -13,7 +13,7 @@ from corpus import shared
 from deskproof.check import check
 from deskproof.document import from_bytes, read
 from deskproof.edits import Edit, Respell, SetOctave, complete
-from deskproof.families.harp import checks
+from deskproof.families.harp import planning
 from deskproof.recheck import Change, recheck
 from deskproof.score import NoteRef
 from deskproof.state import State, state_of
@@ -63,8 +63,8 @@ def test_names_changed_at_random(seed: int):
 def test_the_old_plan_is_used_and_not_always(monkeypatch: pytest.MonkeyPatch):
     """The mend of the spelling needs no new plan, another octave does."""
     planned: list[int] = []
-    original = checks.plan_pedals
-    monkeypatch.setattr(checks, "plan_pedals", lambda *rest: planned.append(1) or original(*rest))
+    original = planning.plan_pedals
+    monkeypatch.setattr(planning, "plan_pedals", lambda *rest: planned.append(1) or original(*rest))
     document = from_bytes(seeds.score({"instrument": "harp", "tempo": 60, "notes": "F3+A3+C4+F#5/1"}))
     (finding,) = [one for one in check(document.score).findings if one.rule.id == "harp-spelling"]
     state = state_of(document.score)

@@ -1,11 +1,15 @@
 """The harp: which strings, which pedals, when each foot moves, and what of it cannot be done."""
 
 from deskproof.families.base import Family
-from deskproof.families.harp.checks import check, describe, mends, plan
+from deskproof.families.harp.checks import check
 from deskproof.families.harp.effects import EFFECT_RULES
+from deskproof.families.harp.harmonics import HARMONIC_RULES
 from deskproof.families.harp.help import printed_help
+from deskproof.families.harp.mends import mends
+from deskproof.families.harp.planning import describe, plan
 from deskproof.families.harp.respelled import replan
 from deskproof.families.harp.rules import RULES
+from deskproof.families.harp.two_strings import TWO_STRING_RULES
 
 HARP = Family(
     name="harp",
@@ -13,7 +17,7 @@ HARP = Family(
     plan=plan,
     check=check,
     mends=mends,
-    rules=(*RULES, *EFFECT_RULES),
+    rules=(*RULES, *HARMONIC_RULES, *EFFECT_RULES, *TWO_STRING_RULES),
     reach=None,
     replan=replan,
     describe=describe,

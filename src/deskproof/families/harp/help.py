@@ -14,11 +14,13 @@ from dataclasses import dataclass, field
 from deskproof import facts
 from deskproof.edits import AddHarpPedals, AddWords, Edit, complete
 from deskproof.families.base import Context, Plan
-from deskproof.families.harp.checks import HarpPlan, respelled, setting_text
 from deskproof.families.harp.model import FEET, LETTERS
 from deskproof.families.harp.plan import Change, PedalPlan
+from deskproof.families.harp.planning import HarpPlan
 from deskproof.families.harp.printed import glissandi, printed
 from deskproof.families.harp.reading import Reading
+from deskproof.families.harp.setting_checks import setting_text
+from deskproof.families.harp.spelling import respelled
 from deskproof.families.harp.wording import SIGNS
 from deskproof.score import GRACE, Part
 from deskproof.timeline import Frame

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from deskproof.families.base import Context, Plan
-from deskproof.families.harp.checks import HarpPlan
 from deskproof.families.harp.plan import Figure, PedalPlan, PlannedNote
+from deskproof.families.harp.planning import HarpPlan
 from deskproof.families.harp.reading import Plucked, name_on_string
 from deskproof.spans import Span
 from deskproof.timeline import Event

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
+from deskproof import facts
 from deskproof.families.harp.reading import Plucked, Reading, refs
 from deskproof.findings import Numbers, Place
-from deskproof.pitch import name
+from deskproof.pitch import Pitch, name, parse
 from deskproof.score import NoteRef, Part
 from deskproof.timeline import Event
 
@@ -53,3 +55,29 @@ def listed(names: Sequence[str]) -> str:
 def names_of(rows: Sequence[Plucked]) -> str:
     """The written names of several strings, as they are said."""
     return listed([written_name(one) for one in rows])
+
+
+class UpTo(NamedTuple):
+    fixed: Callable[[int], bool]
+    goes: Callable[[int, float], str]
+
+    def up_to(self, t_us: int, ratio: float) -> str:
+        return "" if self.fixed(t_us) else self.goes(t_us, ratio)
+
+
+def number_of(key: str) -> int:
+    return int(facts.get(f"harp.{key}").value)
+
+
+def as_sounding(event: Event) -> Pitch:
+    """The written pitch, by the name that the part gives it where it does not transpose."""
+    written = event.note.pitch
+    if written is not None and written.midi == event.sounding:
+        return written
+    return parse(name(event.sounding or 0))
+
+
+def is_written(part: Part) -> bool:
+    """Whether there is a page: the notes of a MIDI file have none."""
+    first = next((note for measure in part.measures for note in measure.notes if note.kind == "note"), None)
+    return first is not None and first.marked("midi") is None

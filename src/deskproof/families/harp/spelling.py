@@ -1,0 +1,148 @@
+"""Names of notes that are not those of the strings that the plan plays."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from deskproof.edits import Respell
+from deskproof.families.harp import rules
+from deskproof.families.harp.model import Settings
+from deskproof.families.harp.plan import PedalPlan, PlannedNote, changes_as_spelled
+from deskproof.families.harp.reading import Plucked, Reading
+from deskproof.families.harp.wording import SIGNS, place_of, refs_of
+from deskproof.findings import Finding
+from deskproof.pitch import Pitch
+from deskproof.score import NoteRef, Part
+
+
+def spelling_findings(reading: Reading, pedals: PedalPlan, settings: Settings, part: Part) -> Iterator[Finding]:
+    """One finding a note whose name is not its string's, where other names spare changes or make them possible."""
+    clashing_names, no_strings = _clashing_names(reading), _no_strings(reading)
+    clashing = clashing_names | no_strings
+    if not clashing and next(_renamed(reading, pedals), None) is None:
+        return
+    planned = pedals["changes"].value
+    spelled = changes_as_spelled(reading.onsets, settings, reading.damps, pedals)
+    if not clashing and spelled is not None and spelled <= planned:
+        return
+    as_spelled = _moves_as_spelled(reading, pedals) if spelled is None else spelled
+    said = []
+    if clashing_names:
+        said.append("as spelled, some chords ask one pedal for two positions")
+    if no_strings:
+        said.append("some names are those of no string")
+    what = _price(said, spelled, as_spelled, planned)
+    rows = list(_renamed(reading, pedals))
+    written = [one.events[0].note.pitch for _, one, _ in rows]
+    example = ""
+    if rows:
+        _, _, taken = rows[0]
+        example = f"{taken.string.letter}{SIGNS[taken.position]} for {str(written[0]).rstrip('0123456789-')}"
+    renamed: dict[NoteRef, list[Respell]] = {}
+    for ref, edit in respelled(reading, pedals, part):
+        renamed.setdefault(ref, []).append(edit)
+    done: set[tuple[int, int]] = set()
+    for onset, one, _ in rows:
+        event = one.events[0]
+        if (event.measure, event.note.n) in done:
+            continue
+        done.add((event.measure, event.note.n))
+        yield rules.SPELLING.at(
+            place_of(reading, event),
+            refs_of(part, [one]),
+            level="notation" if onset in clashing else "advice",
+            fold="spelling",
+            as_spelled=as_spelled,
+            planned=planned,
+            saved=max(as_spelled - planned, 0),
+            what=what,
+            example=example,
+            strings=[[str(e.note), e.step, e.alter, e.octave] for e in renamed.get(refs_of(part, [one])[0], ())],
+            more=" and the like" if len(rows) > 1 else "",
+        )
+
+
+def _moves_as_spelled(reading: Reading, pedals: PedalPlan) -> int:
+    """Changes of position, letter by letter, if every note stood on the string that its name means."""
+    stands: dict[str, int] = {}
+    moves = 0
+    for row, planned in zip(reading.plucked, pedals.notes, strict=True):
+        for one, taken in zip(row, planned, strict=True):
+            spelled = one.spelled or ((taken.string.letter, taken.position) if taken else None)
+            if spelled is not None:
+                letter, position = spelled
+                moves += stands.get(letter, position) != position
+                stands[letter] = position
+    return moves
+
+
+def _renamed(reading: Reading, pedals: PedalPlan) -> Iterator[tuple[int, Plucked, PlannedNote]]:
+    """The notes whose string is not the one that the composer's name means."""
+    for i, (row, planned) in enumerate(zip(reading.plucked, pedals.notes, strict=True)):
+        for one, taken in zip(row, planned, strict=True):
+            if taken is not None and one.how != "trill" and _renames(one, taken):
+                yield i, one, taken
+
+
+def _clashing_names(reading: Reading) -> set[int]:
+    """Onsets that, as spelled, ask one letter for two positions."""
+    found = set()
+    for i, row in enumerate(reading.plucked):
+        asked: dict[str, int] = {}
+        for one in row:
+            if one.spelled and asked.setdefault(one.spelled[0], one.spelled[1]) != one.spelled[1]:
+                found.add(i)
+    return found
+
+
+def _no_strings(reading: Reading) -> set[int]:
+    """Onsets with a name that no string has, as F double sharp."""
+    return {
+        i
+        for i, row in enumerate(reading.plucked)
+        if any(one.spelled is None and _name_of(one) is not None for one in row)
+    }
+
+
+def respelled(reading: Reading, pedals: PedalPlan, part: Part) -> list[tuple[NoteRef, Respell]]:
+    """The names of strings for the notes that have other names, each with the first note of its tied chain."""
+    found: dict[NoteRef, tuple[NoteRef, Respell]] = {}
+    for row, planned in zip(reading.plucked, pedals.notes, strict=True):
+        for one, taken in zip(row, planned, strict=True):
+            if taken is None or not _renames(one, taken):
+                continue
+            for event in one.events:
+                written = event.note.pitch
+                if written is None or written.midi != one.pitch:
+                    continue  # a harmonic, or the second string of a trill: no note is written there
+                first = NoteRef(part.id, event.measure, event.note.n)
+                for measure, n in ((event.measure, event.note.n), *event.tied):
+                    ref = NoteRef(part.id, measure, n)
+                    edit = Respell(ref, taken.string.letter, taken.position, taken.string.octave)
+                    found[ref] = (first, edit)
+    return list(found.values())
+
+
+def _price(said: list[str], spelled: int | None, moves: int, planned: int) -> str:
+    """What is wrong with the names and what they cost, in words; ``spelled`` is None where they do not go in time."""
+    if moves > planned:
+        hurry = "" if spelled is not None else ", not all in time"
+        said.append(
+            f"as spelled the pedals move {moves} time{'s' * (moves != 1)}{hurry}, by other names {planned or 'never'}"
+        )
+    elif spelled is None and not said:
+        said.append("as spelled, not all pedals can be moved, or notes held, in time")
+    return "; ".join(said)
+
+
+def _name_of(one: Plucked) -> Pitch | None:
+    """How the note is written, if it is written at the pitch of its string."""
+    written = one.events[0].note.pitch
+    return written if written is not None and written.midi == one.pitch else None
+
+
+def _renames(one: Plucked, taken: PlannedNote) -> bool:
+    """Whether the string has another name than the note."""
+    if one.spelled is not None:
+        return one.spelled != (taken.string.letter, taken.position)
+    return _name_of(one) is not None
