@@ -21,7 +21,7 @@ from corpus import CorpusFile, smallest
 from deskproof.document import from_bytes
 from deskproof.report import as_json
 from deskproof.state import state_of
-from oracles import harp_checker
+from oracles import harp_checker, harp_hands_record
 
 FILES = 200
 NEAR = 0.05
@@ -50,6 +50,7 @@ class Witness(NamedTuple):
     """What is kept of a file: what the checker says, and what the plan says of itself."""
 
     complaints: list[str]
+    about_hands: list[str]
     objective: dict[str, tuple[int, int | None]]
     proven: bool
     notes: int
@@ -66,7 +67,9 @@ def witness(file: CorpusFile) -> Witness:
     plans, rows = planned(harp_corpus.merged(file.path))
     (plan,) = plans
     objective = {entry["name"]: (entry["value"], entry["at_least"]) for entry in plan["objective"]}
-    return Witness(harp_checker.check(plan, rows), objective, plan["proven"], len(rows))
+    return Witness(
+        harp_checker.check(plan, rows), harp_hands_record.check(plan), objective, plan["proven"], len(rows)
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("file", smallest(FILES), ids=lambda file: file.name)
@@ -74,6 +77,26 @@ def test_the_plan_passes_the_outside_checker(file: CorpusFile):
     seen = witness(file)
     assert seen.notes > 0
     assert seen.complaints == []
+
+
+@pytest.mark.parametrize("file", smallest(FILES), ids=lambda file: file.name)
+def test_the_hands_of_the_plan_pass_too(file: CorpusFile):
+    assert witness(file).about_hands == []
+
+
+@pytest.mark.parametrize("file", smallest(5), ids=lambda file: file.name)
+def test_hands_that_cannot_be_do_not_pass(file: CorpusFile):
+    (plan,), _ = planned(harp_corpus.merged(file.path))
+    event = next(e for e in plan["events"] if len(e["hands"]) > 1)
+    for wrong in ([None, *event["hands"][1:]], event["hands"][1:]):
+        other = copy.deepcopy(plan)
+        other["events"][plan["events"].index(event)]["hands"] = wrong
+        assert harp_hands_record.check(other) != []
+    crowded = copy.deepcopy(plan)
+    full = next((e for e in crowded["events"] if len(e["hands"]) > 4), None)
+    if full is not None:
+        full["hands"] = ["L"] * len(full["hands"])
+        assert any("notes" in said for said in harp_hands_record.check(crowded))
 
 
 @pytest.mark.parametrize("file", smallest(FILES), ids=lambda file: file.name)
