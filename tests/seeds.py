@@ -147,10 +147,11 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
         ``carries_accidentals = false`` (the file says that it has none) and ``marks``: pairs of a token's ordinal
         and a mark, one of no-sign, sign, empty-sign, sign-above, tie, tie-without-stop, grace, cue, hidden, harmonic,
         diamond K (of the chord's note K), clef X, 8va, 8vb, 8va-end, words TEXT. For the harp also: tie K (of the
-        chord's note K), roll, bracket (a chord struck at once), trill K, gliss, gliss-end, damp, damp-all, tempo N,
-        repeat (before the bar), repeat-end (after it), pedals LETTERS (a diagram: "pedals D C Bb Eb F# G A"),
+        chord's note K), roll, bracket (a chord struck at once), trill K or trill K flat (the sign of
+        its upper note), gliss, gliss-end, damp, damp-all, tempo N, repeat
+        (before the bar), repeat-end (after it), pedals LETTERS (a diagram: "pedals D C Bb Eb F# G A"),
         harmonic K (of the chord's note K), harmonic CHILD (base-pitch, sounding-pitch), harmonic K CHILD, staccato,
-        tremolo N (strokes), dashes start, dashes stop.
+        tremolo N (strokes), tremolo start N and tremolo stop N (between two), dashes start, dashes stop.
         ``beside`` lists further parts, each with an ``instrument``, ``notes`` and whatever of this it needs.
     text : str, optional
         Notes to use instead of the case's own.
@@ -343,12 +344,18 @@ def plucked(notations: Any, marks: Sequence[str], i: int, count: int) -> None:
         elif kind == "staccato":
             etree.SubElement(etree.SubElement(notations, "articulations"), "staccato")
         elif kind == "tremolo" and not i:
-            etree.SubElement(etree.SubElement(notations, "ornaments"), "tremolo", type="single").text = text
+            *end, strokes = text.split()
+            ornaments = etree.SubElement(notations, "ornaments")
+            etree.SubElement(ornaments, "tremolo", type=end[0] if end else "single").text = strokes
     for mark, type_ in (("gliss-end", "stop"), ("gliss", "start")):
         if mark in marks and not i:
             etree.SubElement(notations, "glissando", type=type_, number="1")
-    if f"trill {i}" in marks:
-        etree.SubElement(etree.SubElement(notations, "ornaments"), "trill-mark")
+    for mark in marks:
+        if mark.split()[:2] == ["trill", str(i)]:
+            ornaments = etree.SubElement(notations, "ornaments")
+            etree.SubElement(ornaments, "trill-mark")
+            for sign in mark.split()[2:]:
+                etree.SubElement(ornaments, "accidental-mark").text = sign
     if "roll" in marks:
         etree.SubElement(notations, "arpeggiate")
     if "bracket" in marks and i in (0, count - 1):

@@ -302,16 +302,42 @@ tre corde | tre-corde
 tutte le corde | tre-corde
 ohne Verschiebung | tre-corde
 toutes les cordes | tre-corde
-con ped. | pedal
+sopra una corda | una-corda
+una sola corda | una-corda
+mit einer Saite | una-corda
+due corde | una-corda:half
+a due corde | una-corda:half
+Nach und nach mehrere Saiten | una-corda:half
+a 3 corde | tre-corde
+due e poi tre corde | tre-corde
+poco a poco due ed allora tre corde | tre-corde
+poi a poi tutte le corde | tre-corde
+alle Saiten | tre-corde
+tutto il cembalo | tre-corde
+sans péd. douce | tre-corde
+soft pedal off | tre-corde
+mit 2 Pedalen | una-corda pedal
+con ped. | pedal:free
 Ped. | pedal
-col pedale | pedal
-mit Pedal | pedal
-avec pédale | pedal
+col pedale | pedal:free
+mit Pedal | pedal:free
+avec pédale | pedal:free
+sempre ped. | pedal:free
+Ped. simile | pedal:free
+Ped. ad lib. | pedal:free
+½ Ped. | pedal:half
+half pedal | pedal:half
 senza ped. | no-pedal
 ohne Pedal | no-pedal
 sans pédale | no-pedal
 sost. ped. | sostenuto-pedal
 pedale sostenuto | sostenuto-pedal
+III Ped. | sostenuto-pedal
+middle ped. | sostenuto-pedal
+Tonhaltepedal | sostenuto-pedal
+senza sost. ped. | sostenuto-pedal:off
+ohne Tonhaltepedal | sostenuto-pedal:off
+ped. off | no-pedal
 m.s. | left-hand
 M.G. | left-hand
 l.H. | left-hand

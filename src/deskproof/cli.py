@@ -48,7 +48,11 @@ _common = [
     click.option("--forces", type=click.Path(path_type=Path), help="The players in the room (TOML)."),
     click.option("--part", "parts", multiple=True, help="Only this part, by name or id; may be repeated."),
     click.option("--bars", help="Only findings in these bars, as printed: 12-40 or 12."),
-]
+    click.option(
+        "--harmonics", type=click.Choice(("string", "sounding")),
+        help="How a harp's harmonics are written: where they are played, or as they sound; else the score tells.",
+    ),
+]  # fmt: skip
 
 
 def _options(function: Any) -> Any:
@@ -74,6 +78,7 @@ def check(
     forces: Path | None,
     parts: Sequence[str],
     bars: str | None,
+    harmonics: str | None,
     as_json: bool,
     notes: bool,
     sarif: bool,
@@ -88,7 +93,7 @@ def check(
     if since and len(names) > 1:
         raise click.UsageError("--since goes with one score.")
     form = "sarif" if sarif else "notes" if notes else "json" if as_json else "quiet" if quiet else "text"
-    asked = _Asked(_forces(forces), tuple(parts), bars, form, since, len(names), _width())
+    asked = _Asked(_forces(forces, harmonics), tuple(parts), bars, form, since, len(names), _width())
     status = 0
     logs: list[dict[str, Any]] = []
     for answer in _answers(names, asked):
@@ -186,10 +191,11 @@ def _named(files: Sequence[Path]) -> Iterator[Path]:
             yield path
 
 
-def _forces(path: Path | None) -> Forces:
+def _forces(path: Path | None, harmonics: str | None) -> Forces:
     from deskproof import forces
 
-    return forces.read(path) if path else forces.Forces()
+    room = forces.read(path) if path else forces.Forces()
+    return replace(room, harmonics=harmonics) if harmonics else room
 
 
 @dataclass(frozen=True)
@@ -322,6 +328,7 @@ def mend(
     forces: Path | None,
     parts: Sequence[str],
     bars: str | None,
+    harmonics: str | None,
     output: Path | None,
     all_keeping_sound: bool,
     taken: Sequence[str],
@@ -334,7 +341,8 @@ def mend(
     if pedal_text and pedal_marks == "none":
         raise click.UsageError("--pedal-text goes with --pedal-marks all or first.")
     keeping = all_keeping_sound or not taken
-    _mend(file, _forces(forces), parts, bars, output, keeping, taken, dry_run, force, pedal_marks, pedal_text)
+    room = _forces(forces, harmonics)
+    _mend(file, room, parts, bars, output, keeping, taken, dry_run, force, pedal_marks, pedal_text)
 
 
 def _mend(
@@ -433,12 +441,13 @@ def _whole(target: Path, data: bytes) -> None:
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Where to write; else NAME-proof.html beside it.")
 @click.option("--force", is_flag=True, help="Write over an existing output.")
 def report(
-    file: Path, forces: Path | None, parts: Sequence[str], bars: str | None, output: Path | None, force: bool
+    file: Path, forces: Path | None, parts: Sequence[str], bars: str | None, harmonics: str | None,
+    output: Path | None, force: bool,
 ) -> None:
     """Write the proof of a score as one HTML page: the findings with the music engraved, before and after each mend."""
     target = output or file.with_name(f"{file.stem}-proof.html")
     _may_write(target, file, force)
-    one = _checked(file, _forces(forces), parts, bars)
+    one = _checked(file, _forces(forces, harmonics), parts, bars)
     _needs_musicxml(one, "the proof is engraved from MusicXML")
     click.echo(f"Wrote {_proof(one, target)}. " + _words(one, True, 0).partition(": ")[2])
 
@@ -489,7 +498,7 @@ def demo(output: Path, force: bool) -> None:
     """Check and mend the piece that comes with Deskproof."""
     from deskproof.demo import SCORE
 
-    room = _forces(None)
+    room = _forces(None, None)
     click.echo(_words(replace(_checked(SCORE, room, (), None), path=Path(SCORE.name)), False, _width()))
     click.echo()
     _mend(SCORE, room, (), None, output, True, (), False, force)

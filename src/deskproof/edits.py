@@ -10,7 +10,7 @@ from deskproof.accidentals import SIGNS, missing
 from deskproof.errors import DeskproofError
 from deskproof.page import Layout, layout_of
 from deskproof.pitch import Pitch
-from deskproof.score import CHORD, Change, Clef, Direction, Key, Measure, Note, NoteRef, Part, Score, Transpose
+from deskproof.score import CHORD, Change, Clef, Direction, Key, Mark, Measure, Note, NoteRef, Part, Score, Transpose
 
 
 class EditError(DeskproofError):
@@ -41,6 +41,19 @@ class AddAccidental:
 
     note: NoteRef
     sign: str
+
+
+@dataclass(frozen=True, slots=True)
+class SetMark:
+    """Print a sign on the note, or give the one that is there another value.
+
+    ``kind`` is "harmonic" (``value`` base-pitch or sounding-pitch: which of the two is written), "accidental-mark" (the
+    sign of a trill's upper note, by MusicXML's name), "arpeggiate" or "fingering".
+    """
+
+    note: NoteRef
+    kind: str
+    value: str = ""
 
 
 class ChangeRef(NamedTuple):
@@ -123,7 +136,7 @@ class AddWords:
         return NoteRef(self.part, self.measure, 0)
 
 
-NoteEdit = SetOctave | Respell | AddAccidental
+NoteEdit = SetOctave | Respell | AddAccidental | SetMark
 SignEdit = SetTranspose | SetClef | SetKey
 AddEdit = AddHarpPedals | AddWords
 ChangeEdit = SignEdit | AddEdit
@@ -297,7 +310,7 @@ def _place(rows: Sequence[Change], start: int, kind: str) -> int:
 
 
 def _note(ref: NoteRef, note: Note, edits: list[NoteEdit]) -> Note:
-    kinds = ["accidental" if isinstance(edit, AddAccidental) else "pitch" for edit in edits]
+    kinds = [_changes(edit) for edit in edits]
     if len(set(kinds)) < len(kinds):
         raise EditError(f"{ref}: two edits of its {max(kinds, key=kinds.count)}; take one of them, then check again.")
     for edit in edits:
@@ -309,9 +322,48 @@ def _note(ref: NoteRef, note: Note, edits: list[NoteEdit]) -> Note:
                 raise EditError(f"{ref}: no accidental alters by {edit.alter} semitones.")
             sign = SIGNS[edit.alter] if note.accidental else ""
             note = note._replace(pitch=Pitch(edit.step, edit.alter, edit.octave), accidental=sign)
+        elif isinstance(edit, SetMark):
+            note = note._replace(marks=_marked(ref, note, edit))
         else:
             note = note._replace(accidental=edit.sign)
     return note
+
+
+def _changes(edit: NoteEdit) -> str:
+    """What of a note an edit sets."""
+    if isinstance(edit, SetMark):
+        return edit.kind
+    return "accidental" if isinstance(edit, AddAccidental) else "pitch"
+
+
+PITCHES = ("base-pitch", "sounding-pitch")
+MARKS = {
+    "harmonic": PITCHES,
+    "accidental-mark": tuple(SIGNS.values()),
+    "arpeggiate": ("",),
+    "fingering": tuple("12345"),
+}
+_HARMONICS = (*PITCHES, "touching-pitch")
+_TRILLS = ("trill-mark", "wavy-line", "shake")
+
+
+def _marked(ref: NoteRef, note: Note, edit: SetMark) -> tuple[Mark, ...]:
+    """The marks of a note with one more, or one changed."""
+    if edit.value not in MARKS.get(edit.kind, ()):
+        raise EditError(f"{ref}: no sign {edit.kind} {edit.value!r} can be written on a note.")
+    there = note.marked(edit.kind)
+    if edit.kind == "harmonic":
+        if there is None:
+            raise EditError(f"{ref} is no harmonic.")
+        pieces = [piece for piece in there.value.split() if piece not in _HARMONICS]
+        new = there._replace(value=" ".join([*pieces, edit.value]))
+    else:
+        if edit.kind == "accidental-mark" and not any(note.marked(kind) for kind in _TRILLS):
+            raise EditError(f"{ref} has no trill.")
+        new = Mark(edit.kind, edit.value) if there is None else there._replace(value=edit.value)
+    if there is None:
+        return (*note.marks, new)
+    return tuple(new if mark is there else mark for mark in note.marks)
 
 
 def complete(score: Score, layouts: Sequence[Layout], edits: Sequence[Edit]) -> tuple[Edit, ...]:

@@ -11,6 +11,7 @@ Format (design of the file)::
     plays = ["harp"]
     pedal_s = { comfortable = 0.5, quickest = 0.25 }
     without_pedal = { C1 = "natural", D1 = "natural" }
+    harmonics = "string"             # as its part writes them: "string", where they are played, or "sounding"
     [instruments.celesta]
     octaves = 4
     [instruments."double bass"]
@@ -36,7 +37,8 @@ from deskproof.errors import DeskproofError
 from deskproof.instruments import Instrument
 
 _TOP = ("players", "instruments", "sections", "changes")
-_PLAYER = ("plays", "hand_span_mm", "pedal_s", "without_pedal")
+_PLAYER = ("plays", "hand_span_mm", "pedal_s", "without_pedal", "harmonics")
+HARMONICS = ("string", "sounding")
 _INSTRUMENT = ("octaves", "extension", "lowest", "highest")
 _SECTION = ("desks", "players")
 _PEDAL = ("comfortable", "quickest")
@@ -57,6 +59,7 @@ class Player:
     pedal_comfortable_s: float | None = None
     pedal_quickest_s: float | None = None
     without_pedal: Mapping[str, int] = field(default_factory=dict)
+    harmonics: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +73,20 @@ class InTheRoom:
 
 @dataclass(frozen=True, slots=True)
 class Forces:
-    """The players in the room. An empty one means: the defaults."""
+    """The players in the room. An empty one means: the defaults.
+
+    ``harmonics`` says for all harps how their harmonics are written, whatever a player says.
+    """
 
     players: tuple[Player, ...] = ()
     instruments: Mapping[str, InTheRoom] = field(default_factory=dict)
     desks: Mapping[str, int] = field(default_factory=dict)
     changes: Mapping[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
+    harmonics: str = ""
+
+    def playing(self, instrument: str) -> Player | None:
+        """The first player who plays an instrument, by id."""
+        return next((player for player in self.players if instrument in player.plays), None)
 
     def lowest(self, instrument: Instrument) -> int | None:
         """The lowest sounding note that the instrument in the room has, if the forces say so."""
@@ -212,7 +223,15 @@ class _Reader:
             comfortable,
             quickest,
             self._strings(row.get("without_pedal", {}), where),
+            self._harmonics(row.get("harmonics", ""), where),
         )
+
+    def _harmonics(self, value: Any, where: str) -> str:
+        if value == "" or value in HARMONICS:
+            return str(value)
+        near, known = difflib.get_close_matches(str(value), HARMONICS, 1, 0.0)[0], ", ".join(HARMONICS)
+        self._say("harmonics", f"{where}: harmonics is {value!r}; did you mean {near!r}? Known: {known}.")
+        return ""
 
     def _strings(self, row: Any, where: str) -> dict[str, int]:
         found: dict[str, int] = {}

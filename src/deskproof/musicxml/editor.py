@@ -30,10 +30,11 @@ from deskproof.edits import (
     Respell,
     SetClef,
     SetKey,
+    SetMark,
     SignEdit,
     placed,
 )
-from deskproof.musicxml import reader
+from deskproof.musicxml import notations, reader
 from deskproof.musicxml.notes import number
 from deskproof.score import NoteRef
 
@@ -79,7 +80,8 @@ class FoundChange:
 class FoundNote:
     """A note in the bytes: its line, its beginning, its own children and those of its pitch, in order.
 
-    ``attributes`` are those that stand before it and behind the note, backup or forward before it.
+    ``attributes`` are those that stand before it and behind the note, backup or forward before it; ``inside`` is what
+    stands in its notations, with the names of the elements around each, from the notations on.
     """
 
     line: int
@@ -87,6 +89,7 @@ class FoundNote:
     children: list[Element] = field(default_factory=list)
     in_pitch: list[Element] = field(default_factory=list)
     attributes: FoundChange | None = None
+    inside: list[tuple[tuple[str, ...], Element]] = field(default_factory=list)
 
     def child(self, name: str) -> Element | None:
         """The first child of this name, of the note or of its pitch."""
@@ -244,7 +247,12 @@ class _Locator:
             self.attributes = FoundChange(self.parser.CurrentLineNumber, self._element(name))
         elif self.note is not None and self._kept(depth):
             element = self._element(name)
-            (self.note.children if depth == 4 else self.note.in_pitch).append(element)
+            if self.path[4] == "notations":
+                self.note.inside.append((tuple(self.path[4:]), element))
+            if depth == 4:
+                self.note.children.append(element)
+            elif self.path[4] == "pitch":
+                self.note.in_pitch.append(element)
         elif self.attributes is not None and depth in (4, 5) and self.path[3] == "attributes":
             self._in_attributes(name, depth)
 
@@ -325,7 +333,7 @@ class _Locator:
             self.change = None
 
     def _kept(self, depth: int) -> bool:
-        return depth == 4 or (depth == 5 and self.path[4] == "pitch")
+        return depth == 4 or (depth == 5 and self.path[4] == "pitch") or (depth > 4 and self.path[4] == "notations")
 
     def _behind_tag(self, at: int) -> int:
         """Behind the ``>`` of the tag that begins at ``at``; quoted attribute values may hold one too."""
@@ -530,6 +538,11 @@ def _splices(edit: NoteEdit, note: FoundNote, data: bytes, codec: str, signed: b
     """The splices of one edit of a note. ``signed``: another edit writes the note's accidental."""
     if isinstance(edit, AddAccidental):
         return [_accidental(note, edit.sign, data, codec)]
+    if isinstance(edit, SetMark):
+        start, stop, text = notations.splice(
+            edit, note, lambda element: _space_before(element, data, codec), lambda text: len(text.encode(codec))
+        )
+        return [Splice(start, stop, text)]
     if not isinstance(edit, Respell):
         return [_text(note, "octave", str(edit.octave), codec)]
     splices = [_text(note, "step", edit.step, codec), _text(note, "octave", str(edit.octave), codec)]

@@ -152,25 +152,49 @@ PHRASES: dict[tuple[str, str], str] = {
     # keyboards
     ("una-corda", ""): """
         una corda | u. c. | 1 corda | à une corde | une corde | mit Verschiebung | mit Versch |
-        Verschiebung | Versch | petite pédale | pédale douce | pédale sourde | soft pedal | soft ped""",
+        Verschiebung | Versch | petite pédale | pédale douce | pédale sourde | soft pedal | soft ped |
+        una sola corda | eine Saite | mit einer Saite | auf einer Saite | left pedal | linkes Pedal |
+        con una corda | 1 c. | 1c""",
+    ("una-corda", "half"): """
+        due corde | 2 corde | a due corde | a 2 corde | deux cordes | à deux cordes | zwei Saiten |
+        mit zwei Saiten | nach und nach mehrere Saiten | mehrere Saiten""",
     ("_both-pedals", ""): """
         les deux pédales | les 2 péd* | les deux péd | avec les deux pédales | avec les 2 péd* |
         due pedali | con due pedali | con i due pedali | con 2 ped* | mit beiden Pedalen | beide Pedale |
-        both pedals | with both pedals""",
+        both pedals | with both pedals | mit 2 Ped* | mit zwei Ped* | zwei Pedale | due ped |
+        deux péd* | beide Ped""",
     ("tre-corde", ""): """
         tre corde | 3 corde | a tre corde | t. c. | tutte le corde | a tutte le corde |
         ohne Verschiebung | ohne Versch | toutes les cordes | trois cordes | à trois cordes |
-        without soft pedal""",
+        without soft pedal | a 3 corde | due e poi tre corde | due ed allora tre corde | due poi tre corde |
+        due e poi tutte le corde | tutte corde | alle Saiten | mit allen Saiten | drei Saiten | mit drei Saiten |
+        all strings | tutto il cembalo | senza una corda | sans péd* douce | sans la pédale douce |
+        sans petite pédale | soft pedal off | no soft ped* | without soft ped* | ohne linkes Pedal | 3 c. | 3c |
+        tre c.""",
     ("pedal", ""): """
-        ped | pedal | pedale | pédale | con ped* | col ped* | col pedale | con il pedale | c. ped* |
-        mit Pedal* | mit Ped | m. Ped | avec péd* | avec la pédale | with ped | with pedal | ped simile |
-        senza smorz* | without dampers | ohne Dämpfung | mit vielem Pedal | con molto pedale""",
+        ped | pedal | pedale | pédale | right pedal | rechtes Pedal""",
+    ("pedal", "half"): """
+        1/2 ped* | ½ ped* | half ped* | halbes Ped* | mezzo ped* | demi péd* | con mezzo ped* | mit halbem Ped* |
+        con ½ ped* | with half ped*""",
+    ("pedal", "free"): """
+        con ped* | col ped* | col pedale | con il pedale | c. ped* | mit Pedal* | mit Ped | m. Ped | avec péd* |
+        avec la pédale | with ped | with pedal | ped simile | ped sim | senza smorz* | without dampers |
+        ohne Dämpfung | mit vielem Pedal | con molto pedale | con molto ped | with much ped* | much ped* |
+        sempre ped* | ped* sempre | ped* simile | ped* sim | poco ped* | poco pedale | ped* ad lib* |
+        ped* a piacere | immer Ped* | toujours péd* | beaucoup de péd* | peu de péd*""",
     ("no-pedal", ""): """
         senza ped* | s. ped* | senza il pedale | ohne Pedal* | ohne Ped | o. Ped | sans péd* |
-        sans la pédale | without ped* | no pedal | no ped | con smorz* | with dampers""",
+        sans la pédale | without ped* | no pedal | no ped | con smorz* | with dampers | ped off | pedal off |
+        lift ped* | release ped*""",
     ("sostenuto-pedal", ""): """
         sost ped | sosten ped | sos ped | sostenuto ped* | ped* sost | ped* sosten | pedale sostenuto |
-        mit Tonhaltepedal | Tonhaltepedal | pédale tonale | pedale tonale | middle pedal""",
+        mit Tonhaltepedal | Tonhaltepedal | pédale tonale | pedale tonale | middle ped* | 3 ped | III ped |
+        mittleres Ped* | pédale du milieu | pédale de tenue | con ped* sost* | con sost* ped* |
+        mit sost* ped* | with sost* ped*""",
+    ("sostenuto-pedal", "off"): """
+        senza sost* ped* | senza ped* sost* | senza ped* tonale | sost* ped* off | ohne sost* ped* |
+        ohne Tonhaltepedal | sans pédale tonale | without sost* ped* | sans ped* sost* | middle ped* off |
+        no sost* ped* | release sost* ped*""",
     ("left-hand", ""): """
         m. s. | m. g. | l. h. | lh | sinistra | mano sinistra | m. sin* | colla sinistra |
         con la sinistra | main gauche | de la main gauche | à la main gauche | left hand | left h |

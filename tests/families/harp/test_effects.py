@@ -32,11 +32,11 @@ def effects(raw: bytes, manner: str = "", fixed: bool = True) -> list[Finding]:
     plan = state_of(score).plans["harp", 0]
     if not isinstance(plan, HarpPlan):
         return []
-    assert plan.reading is not None and plan.hands is not None
+    assert plan.reading is not None and plan.hands is not None and plan.settings is not None
     tempo, part = UpTo(lambda _: fixed, lambda _, ratio: f" {ratio:.2f}"), score.parts[0]
     found = [*harmonic_findings(plan.reading, plan.hands, part, tempo, manner)]
     found += effect_findings(plan.reading, plan.hands, part, tempo)
-    found += two_string_findings(plan.reading, part)
+    found += two_string_findings(plan.reading, part, plan.pairs, plan.settings)
     return folded(found)
 
 

@@ -9,6 +9,7 @@ from deskproof.families.harp.mends import mends
 from deskproof.families.harp.planning import describe, plan
 from deskproof.families.harp.respelled import replan
 from deskproof.families.harp.rules import RULES
+from deskproof.families.harp.trill_signs import TRILL_RULES
 from deskproof.families.harp.two_strings import TWO_STRING_RULES
 
 HARP = Family(
@@ -17,7 +18,7 @@ HARP = Family(
     plan=plan,
     check=check,
     mends=mends,
-    rules=(*RULES, *HARMONIC_RULES, *EFFECT_RULES, *TWO_STRING_RULES),
+    rules=(*RULES, *HARMONIC_RULES, *EFFECT_RULES, *TWO_STRING_RULES, *TRILL_RULES),
     reach=None,
     replan=replan,
     describe=describe,

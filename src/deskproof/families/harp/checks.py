@@ -16,12 +16,13 @@ from deskproof.families.harp.hand_checks import hand_findings
 from deskproof.families.harp.harmonics import harmonic_findings
 from deskproof.families.harp.model import LETTERS, Settings, choices, hands_take
 from deskproof.families.harp.plan import Change, PedalPlan
-from deskproof.families.harp.planning import HarpPlan
+from deskproof.families.harp.planning import HarpPlan, harmonics_of
 from deskproof.families.harp.reading import Plucked, Reading, refs
 from deskproof.families.harp.ringing import Times, heard
 from deskproof.families.harp.setting_checks import setting_findings
 from deskproof.families.harp.spelling import spelling_findings
 from deskproof.families.harp.sweep_checks import sweep_findings
+from deskproof.families.harp.trill_signs import trill_findings
 from deskproof.families.harp.two_strings import two_string_findings
 from deskproof.families.harp.wording import NEAR, SIGNS, UpTo, place_of, refs_of, written_name
 from deskproof.findings import Finding, Place
@@ -70,12 +71,15 @@ class _Checker:
         found = [*refused, *self._following([*self._quick(), *self._let_go(), *self._hands()], refused)]
         if self.plan.hands is not None:
             tempo = UpTo(self._fixed_tempo, self._goes)
-            found += harmonic_findings(self.reading, self.plan.hands, self.part, tempo)
+            found += harmonic_findings(
+                self.reading, self.plan.hands, self.part, tempo, harmonics_of(self.context)
+            )  # fmt: skip
             found += effect_findings(self.reading, self.plan.hands, self.part, tempo)
-            found += two_string_findings(self.reading, self.part)
+            found += two_string_findings(self.reading, self.part, self.plan.pairs, self.settings)
         if self.context.score.source == "musicxml":
             found += sweep_findings(self.reading, self.pedals, self.part, self._fixed_tempo)
             found += self._ringing()
+            found += trill_findings(self.reading, self.part)
             found += spelling_findings(self.reading, self.pedals, self.settings, self.part)
             found += setting_findings(self.reading, self.pedals, self.part, self.context.frame, self.unplanned)
         return found

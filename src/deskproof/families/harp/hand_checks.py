@@ -98,7 +98,7 @@ def _one(
     if hard.kind == "again":
         return rules.AGAIN.at(
             place, notes, fold="again", near=NEAR, note_name=names_of(row), gap_us=hard.number,
-            gap_ms=hard.number // 1000, goes="",
+            gap_ms=hard.number // 1000, at_us=t_us, goes="",
         )  # fmt: skip
     if hard.kind == "busy":
         return rules.BUSY.at(

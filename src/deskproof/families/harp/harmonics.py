@@ -13,16 +13,20 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from deskproof import facts, words
+from deskproof.edits import SetMark, SetOctave, complete
 from deskproof.families.harp.handing import Handed
 from deskproof.families.harp.harmonic_manner import (
     SOUNDING,
+    STRING,
     UNCLEAR,
     Manner,
+    Row,
     below,
     ends_of,
     harmonic_manner,
     line_of,
     rows_of,
+    usable,
 )
 from deskproof.families.harp.reading import OCTAVE, Plucked, Reading, refs
 from deskproof.families.harp.wording import (
@@ -37,9 +41,10 @@ from deskproof.families.harp.wording import (
     place_of,
     soonest,
 )
-from deskproof.findings import Finding, Numbers, Place, Rule
+from deskproof.findings import Effect, Finding, Mend, Numbers, Place, Rule
+from deskproof.page import Layout
 from deskproof.pitch import Pitch, parse
-from deskproof.score import NoteRef, Part
+from deskproof.score import NoteRef, Part, Score
 from deskproof.timeline import Event
 
 
@@ -338,3 +343,42 @@ class _Hands:
         rows = self.onsets[hand]
         k = bisect_left(rows, from_us + 1, key=lambda i: self.times[i])
         return k == len(rows) or self.times[rows[k]] >= to_us
+
+
+# -- mends ---------------------------------------------------------------------------------------------------------
+
+
+def harmonic_mends(score: Score, layouts: Sequence[Layout], part: Part) -> Iterator[Mend]:
+    """What makes it plain which of string and sound a part writes: a mark on every harmonic.
+
+    MusicXML tells the two apart (base-pitch, sounding-pitch). By the rule of today a harmonic stands where it is
+    played: those that are written as they sound can be written an octave lower.
+    """
+    rows = rows_of(part)
+    found = Manner.of(part)
+    if not rows:
+        return
+    sounding = {row.ref for row in rows if (row.said or _fits(row, found)) == SOUNDING}
+    lower = [SetOctave(row.ref, row.pitch.octave - 1) for row in rows if row.ref in sounding]
+    marks = [SetMark(row.ref, "harmonic", "base-pitch") for row in rows]
+    if lower:
+        yield Mend(
+            f"write {_count(lower)} an octave lower, where they are played, and mark all as written so",
+            Effect.CHANGES_SOUND, complete(score, layouts, [*lower, *marks]),
+        )  # fmt: skip
+    if len(sounding) == len(rows):
+        own = [SetMark(row.ref, "harmonic", "sounding-pitch") for row in rows]
+        yield Mend("leave them where they sound, and mark them so", Effect.KEEPS_SOUND, tuple(own))
+    elif not sounding:
+        yield Mend("mark them as written where they are played", Effect.KEEPS_SOUND, tuple(marks))
+
+
+def _fits(row: Row, manner: Manner) -> str:
+    """How a harmonic without a mark of its own is written: as the part does, else as its string can be."""
+    if manner.manner != UNCLEAR:
+        return manner.manner
+    return SOUNDING if usable(below(row.pitch).line) and not usable(row.pitch.line) else STRING
+
+
+def _count(rows: Sequence[object]) -> str:
+    return f"{len(rows)} harmonics" if len(rows) > 1 else "the harmonic"

@@ -8,6 +8,9 @@ from deskproof import facts
 from deskproof.edits import Respell, SetOctave, complete
 from deskproof.families.base import Context
 from deskproof.families.harp import rules
+from deskproof.families.harp.harmonics import MANNER, harmonic_mends
+from deskproof.families.harp.trill_signs import TRILL_SIGN, signed
+from deskproof.families.harp.two_strings import taking_turns
 from deskproof.findings import Effect, Finding, Mend
 from deskproof.score import NoteRef, Part
 from deskproof.spans import Span
@@ -26,8 +29,19 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
                 f"write {len(edits)} notes as the strings that are played"
             )  # fmt: skip
             yield Mend(said, Effect.KEEPS_SOUND, complete(context.score, context.layouts, edits))
-    else:
-        yield from _advice(finding, spans, context)
+        return
+    if finding.rule is rules.AGAIN:
+        turns = taking_turns(finding.atoms or (finding,), context.score.parts[finding.place.part])
+        if turns:
+            yield Mend(
+                "let two strings take turns: write every second of the notes as the other string",
+                Effect.KEEPS_SOUND, complete(context.score, context.layouts, turns),
+            )  # fmt: skip
+    if finding.rule is TRILL_SIGN:
+        yield Mend("write the sign of the upper note, as the key has it", Effect.KEEPS_SOUND, tuple(signed(finding)))
+    if finding.rule is MANNER:
+        yield from harmonic_mends(context.score, context.layouts, context.score.parts[finding.place.part])
+    yield from _advice(finding, spans, context)
 
 
 def _advice(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:

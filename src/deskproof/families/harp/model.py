@@ -97,13 +97,15 @@ class HarpNote(NamedTuple):
 
     ``pitch`` is the sounding pitch of the string (a harmonic's is an octave below what is heard), ``written_us`` the
     written length up to a damping sign, ``spelled`` the composer's letter and alteration. Notes with equal ``key``
-    are the same printed note in other passes and take the same string.
+    are the same printed note in other passes and take the same string. A ``named`` note stands on the string of its
+    name or nowhere.
     """
 
     pitch: int
     written_us: int
     spelled: tuple[str, int] | None = None
     key: Hashable = None
+    named: bool = False
 
 
 class Onset(NamedTuple):

@@ -224,7 +224,7 @@ class Passage:
     ) -> tuple[tuple[Picks, bool], ...]:
         onset = self.onsets[i]
         kept = tuple([note.key in self.kept for note in onset.notes]) if self.kept else ()
-        if self.forced or i in self.unused:
+        if self.forced or i in self.unused or any(note.named for note in onset.notes):
             options = tuple([self._options(i, note) for note in onset.notes])
             found, complete = _structures(options, onset.bracketed, dropped, demands, self.limits, kept)
         else:
@@ -237,6 +237,8 @@ class Passage:
         found = choices(note.pitch, self.settings.fixed)
         if note.key is not None and note.key in self.forced:
             found = tuple(c for c in found if c.string == self.forced[note.key])
+        if note.named:
+            found = tuple(c for c in found if (c.string.letter, c.position) == note.spelled)
         if i in self.unused:
             found = tuple(c for c in found if not c.pedal or c.string.letter not in self.unused[i])
         return found
@@ -260,7 +262,7 @@ class Passage:
             if choice is None:
                 continue
             (letter, _), position, pedal = choice
-            _, written, spelled, _ = note
+            _, written, spelled, _, _ = note
             if spelled is None:
                 cost += position != 0 and (letter, position) in _NATURALS
             elif spelled != (letter, position):

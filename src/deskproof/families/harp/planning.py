@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from deskproof import facts, words
 from deskproof.families.base import Context, Plan
 from deskproof.families.harp.handing import Handed, hands_of
-from deskproof.families.harp.model import LETTERS, Settings
+from deskproof.families.harp.model import LETTERS, Choice, Onset, Settings
 from deskproof.families.harp.plan import PedalPlan, plan_pedals
 from deskproof.families.harp.reading import Reading, read
 from deskproof.families.harp.record import record
 from deskproof.families.harp.ringing import Buzz, Ringing, Times, buzzes, rings
+from deskproof.families.harp.two_strings import named_apart, repeated, with_pairs
 from deskproof.spans import Span
 
 
@@ -27,6 +28,7 @@ class HarpPlan(Plan):
     spans: tuple[Span, ...] = ()
     hands: Handed | None = None
     ringing: tuple[Buzz, ...] = ()
+    pairs: dict[tuple[int, int], Choice] = field(default_factory=dict)  # note -> its second string
     why: dict[tuple[int, int], str] = field(default_factory=dict)  # unplanned note -> rule
 
 
@@ -36,22 +38,35 @@ def plan(spans: Sequence[Span], context: Context) -> Plan:
     if not harp or not any(span.events for span in harp):
         return Plan()
     settings = settings_of(context, harp[0].part)
-    reading = read(harp, context, LETTERS)
+    reading = read(harp, context, LETTERS, harmonics_of(context))
     if not reading.onsets and not reading.odd:
         return Plan()
+    reading = replace(reading, onsets=named_apart(reading.onsets))
     part = context.score.parts[reading.part]
     ringing = Ringing(reading, part, Times.from_facts())
-    pedals = plan_pedals(
-        reading.onsets, settings, reading.damps, reading.joints, reading.beats, ringing.until_us
-    )
+
+    def planned(onsets: Sequence[Onset]) -> PedalPlan:
+        return plan_pedals(onsets, settings, reading.damps, reading.joints, reading.beats, ringing.until_us)
+
+    pedals = planned(reading.onsets)
+    pairs: dict[tuple[int, int], Choice] = {}
+    wanted = repeated(reading, part)
+    if wanted:
+        pedals, pairs = with_pairs(reading, pedals, list(wanted), settings, planned)
     hands = hands_of(reading, pedals, part.staves, words.how_many(part.name))
     buzz = tuple(buzzes(rings(ringing, pedals), pedals.changes)) if pedals.changes else ()
-    return HarpPlan("harp", part.name or part.id, reading, pedals, settings, harp, hands, buzz)
+    return HarpPlan("harp", part.name or part.id, reading, pedals, settings, harp, hands, buzz, pairs)
+
+
+def harmonics_of(context: Context) -> str:
+    """How the user says that harmonics are written: "string", "sounding", or nothing."""
+    player = context.forces.playing("harp")
+    return context.forces.harmonics or (player.harmonics if player else "")
 
 
 def settings_of(context: Context, part: int) -> Settings:
     """What the forces say of the harpist, and the facts where they say nothing."""
-    player = next((p for p in context.forces.players if "harp" in p.plays), None)
+    player = context.forces.playing("harp")
     harps = words.how_many(context.score.parts[part].name)
     comfortable = player.pedal_comfortable_s if player else None
     quickest = player.pedal_quickest_s if player else None
@@ -72,5 +87,5 @@ def describe(plan: Plan, id_: str, context: Context) -> dict[str, Any] | None:
     """The plan as the JSON of ``check`` has it."""
     if not isinstance(plan, HarpPlan) or plan.reading is None or plan.pedals is None or plan.settings is None:
         return None
-    rest = plan.settings, context, plan.why, plan.hands, len(plan.ringing)
+    rest = plan.settings, context, plan.why, plan.hands, len(plan.ringing), plan.pairs
     return record(id_, plan.pedals, plan.reading, plan.spans, *rest)

@@ -16,15 +16,14 @@ from deskproof.families.harp.model import LETTERS, HarpNote, Onset, String
 from deskproof.families.harp.plan import Joint
 from deskproof.families.harp.printed import printed
 from deskproof.families.harp.slides import Slide, slides
-from deskproof.page import alters_of
+from deskproof.families.tremolos import Half, tremolos
+from deskproof.families.trills import TRILLS, neighbour
 from deskproof.pitch import STEPS, Pitch
-from deskproof.score import UNCHECKED, Key, Note, NoteRef, Part
+from deskproof.score import UNCHECKED, NoteRef, Part
 from deskproof.spans import Span
 from deskproof.timeline import Event, Frame
 
 OCTAVE = 12
-TRILLS = ("trill-mark", "wavy-line", "shake")
-_ACCIDENTAL = {"sharp": 1, "natural": 0, "flat": -1, "double-sharp": 2, "flat-flat": -2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,12 +84,16 @@ class Reading:
     sweeps: tuple[Sweep, ...] = ()
 
 
-def read(spans: Sequence[Span], context: Context, letters: str) -> Reading:
-    """Read the harp spans of one part. Cues, hidden notes and ossias are left out; ``letters`` are all seven."""
+def read(spans: Sequence[Span], context: Context, letters: str, harmonics: str = "") -> Reading:
+    """Read the harp spans of one part. Cues, hidden notes and ossias are left out.
+
+    ``letters`` are all seven; ``harmonics`` is how harmonics are written ("string" or "sounding"), if the user says so.
+    """
     index = spans[0].part
     part, frame = context.score.parts[index], context.frame
     rows: dict[int, list[Plucked]] = {}
-    manner = cache(lambda: harmonic_manner(part))
+    manner = cache(lambda: harmonics or harmonic_manner(part))
+    pairs = tremolos(part)
     odd: list[Event] = []
     played: dict[tuple[int, int], list[tuple[int, Event]]] = {}
     begins: dict[tuple[int, int], int] = {}  # of the bars that begin with grace notes
@@ -106,7 +109,7 @@ def read(spans: Sequence[Span], context: Context, letters: str) -> Reading:
             if event.grace and event.note.start == 0:
                 bar = event.measure, event.pass_
                 begins[bar] = min(onset, begins.get(bar, onset))
-            for one in _plucked(event, end, end - onset, context, index, manner):
+            for one in _plucked(event, end, end - onset, context, index, manner, pairs):
                 rows.setdefault(onset, []).append(one)
     sweeps = _sweeps(part, played)
     wanted = {sweep.from_us: _demands(sweep) for sweep in sweeps}
@@ -155,9 +158,15 @@ def _key(one: Plucked) -> tuple[int, int, str, int]:
 
 
 def _plucked(
-    event: Event, end_us: int, written_us: int, context: Context, index: int, manner: Callable[[], str]
+    event: Event,
+    end_us: int,
+    written_us: int,
+    context: Context,
+    index: int,
+    manner: Callable[[], str],
+    pairs: Mapping[tuple[int, int], Half],
 ) -> list[Plucked]:
-    """What an event plucks: its string, and for a trill the neighbour's too."""
+    """What an event plucks: its string, for a trill the neighbour's too, in a tremolo those of the other chord."""
     note = event.note
     sounding = int(event.sounding or 0)
     spelled = name_on_string(note.pitch, sounding)
@@ -165,11 +174,20 @@ def _plucked(
         pitch = string_of(note, sounding, manner())
         return [Plucked((event,), pitch, end_us, written_us, "harmonic", spelled)]
     if any(note.marked(kind) for kind in TRILLS) and note.pitch is not None:
-        above = _neighbour(note, context, index, event.measure)
+        above = neighbour(note, context, index, event.measure)
         pitch = sounding + int(above.midi - note.pitch.midi)
         return [
             Plucked((event,), sounding, end_us, written_us, "trill", spelled),
             Plucked((event,), pitch, end_us, written_us, "trill", (above.step, int(above.alter))),
+        ]
+    half = pairs.get((event.measure, note.n))
+    if half is not None and note.pitch is not None and not event.grace:
+        up = sounding - note.pitch.midi
+        others = [one.pitch for one in half.other if one.pitch is not None and not one.flags & UNCHECKED]
+        return [Plucked((event,), sounding, end_us, written_us, "trill", spelled)] + [
+            Plucked((event,), pitch, end_us, written_us, "trill", name_on_string(other, pitch))
+            for other in others
+            if (pitch := int(other.midi + up)) == other.midi + up
         ]
     how = "roll" if note.marked("arpeggiate") is not None else "struck"
     return [Plucked((event,), sounding, end_us, written_us, how, spelled)]
@@ -180,28 +198,6 @@ def name_on_string(pitch: Pitch | None, sounding: int) -> tuple[str, int] | None
     if pitch is None or pitch.midi % OCTAVE != sounding % OCTAVE or pitch.alter not in (-1, 0, 1):
         return None
     return pitch.step, int(pitch.alter)
-
-
-def _neighbour(note: Note, context: Context, index: int, measure: int) -> Pitch:
-    """The upper note of a trill: as the small accidental says, else as the key has it."""
-    assert note.pitch is not None
-    i = STEPS.index(note.pitch.step) + 1
-    step, octave = STEPS[i % len(STEPS)], note.pitch.octave + i // len(STEPS)
-    sign = note.marked("accidental-mark")
-    alter: int | float | None = _ACCIDENTAL.get(sign.value) if sign else None
-    if alter is None:
-        alter = alters_of(_key_at(note, context, index, measure))[step]
-    return Pitch(step, alter, octave)
-
-
-def _key_at(note: Note, context: Context, index: int, measure: int) -> Key:
-    """The key in force where a note stands."""
-    keys = dict(context.layouts[index].keys[measure])
-    for change in context.score.parts[index].measures[measure].changes:
-        if isinstance(change.value, Key) and change.start <= note.start:
-            keys = {} if change.staff == 0 else keys
-            keys[change.staff] = change.value
-    return keys.get(note.staff, keys.get(0, Key(0)))
 
 
 def _joined(rows: list[Plucked]) -> list[Plucked]:

@@ -10,7 +10,7 @@ from typing import Any
 
 from deskproof.families.base import Context
 from deskproof.families.harp.handing import Handed
-from deskproof.families.harp.model import STEPS, Settings
+from deskproof.families.harp.model import STEPS, Choice, Settings
 from deskproof.families.harp.plan import Figure, PedalPlan, PlannedNote, Unplanned
 from deskproof.families.harp.reading import OCTAVE, Plucked, Reading
 from deskproof.score import Part
@@ -57,7 +57,7 @@ class Places:
 def record(
     id_: str, plan: PedalPlan, reading: Reading, spans: tuple[Span, ...], settings: Settings, context: Context,
     unplanned_rule: Mapping[tuple[int, int], str], hands: Handed | None = None,
-    ringing: int = 0,
+    ringing: int = 0, pairs: Mapping[tuple[int, int], Choice] | None = None,
 ) -> dict[str, Any]:  # fmt: skip
     """The whole record of one harp's plan."""
     part = context.score.parts[reading.part]
@@ -65,7 +65,7 @@ def record(
     frame = context.frame
     if hands is not None and hands.plan.left_out:
         plan, unplanned_rule = _without_hands(plan, unplanned_rule, hands)
-    events = _events(plan, reading, places, part, hands)
+    events = _events(plan, reading, places, part, hands, pairs or {})
     early = sum(event["ends"] == "early" for event in events)
     figures = _figures(plan, reading, early, ringing)
     return {
@@ -203,11 +203,17 @@ def _without_hands(
 
 
 def _events(
-    plan: PedalPlan, reading: Reading, places: Places, part: Part, hands: Handed | None
+    plan: PedalPlan,
+    reading: Reading,
+    places: Places,
+    part: Part,
+    hands: Handed | None,
+    pairs: Mapping[tuple[int, int], Choice],
 ) -> list[dict[str, Any]]:
     """One event for all notes of an onset that are written and held equally long and played alike.
 
-    A trill whose written note has no string is left out whole, one whose other note has none is an event with one.
+    A trill whose written note has no string is left out whole, one whose other note has none is an event with one. A
+    note that is repeated on two strings, its second in ``pairs``, is a trill between them.
     """
     left = {
         (e.measure, e.note.n, e.pass_)
@@ -228,18 +234,24 @@ def _events(
             if taken is not None and any((e.measure, e.note.n, e.pass_) not in left for e in one.events):
                 sweep = next((sweeps[e] for e in one.events if e in sweeps), None)
                 how = one.how if sweep is None or one.how == "trill" else "gliss"
-                if (shortest[one.written_us] if how == "trill" else taken).ends == "early" and how != "harmonic":
+                how = "trill" if (i, n) in pairs else how
+                if (shortest[one.written_us] if one.how == "trill" else taken).ends == "early" and how != "harmonic":
                     how = ""  # what is let go together is one event, however it is played
                 hand = hands.of(i, n) if hands else None
                 held = shortest[one.written_us] if one.how == "trill" else taken
-                groups.setdefault((one.written_us, held.hold_us, held.ends, how), []).append((one, taken, hand))
+                group = groups.setdefault((one.written_us, held.hold_us, held.ends, how), [])
+                group.append((one, taken, hand))
+                if (i, n) in pairs:
+                    string, position, pedal = pairs[i, n]
+                    second = taken._replace(string=string, position=position, pedal=pedal)
+                    group.append((one, second, hand))
         bar, beat, _ = places.at(onset.t_us)
         named: set[tuple[int, int]] = set()
-        for (written_us, hold_us, ends, how), pairs in groups.items():
-            how = how or next((one.how for one, _, _ in pairs if one.how == "trill"), pairs[0][0].how)
+        for (written_us, hold_us, ends, how), taken_so in groups.items():
+            how = how or next((one.how for one, _, _ in taken_so if one.how == "trill"), taken_so[0][0].how)
             up = OCTAVE if how == "harmonic" else 0
             notes = []
-            for one, _, _ in pairs:
+            for one, _, _ in taken_so:
                 for e in one.events:
                     if (e.measure, e.note.n) not in named and (e.measure, e.note.n, e.pass_) not in left:
                         named.add((e.measure, e.note.n))
@@ -250,14 +262,14 @@ def _events(
                     "end_us": onset.t_us + written_us,
                     "hold_us": hold_us,
                     "written_us": written_us,
-                    "pass": pairs[0][0].events[0].pass_,
+                    "pass": taken_so[0][0].events[0].pass_,
                     "notes": notes,
-                    "pitches": [one.pitch + up for one, _, _ in pairs],
-                    "strings": [str(taken.string) for _, taken, _ in pairs],
-                    "positions": [taken.position for _, taken, _ in pairs],
-                    "hands": [hand for _, _, hand in pairs] if hands else None,
+                    "pitches": [one.pitch + up for one, _, _ in taken_so],
+                    "strings": [str(taken.string) for _, taken, _ in taken_so],
+                    "positions": [taken.position for _, taken, _ in taken_so],
+                    "hands": [hand for _, _, hand in taken_so] if hands else None,
                     "how": how,
-                    "gliss": next((sweeps[e] for one, _, _ in pairs for e in one.events if e in sweeps), None)
+                    "gliss": next((sweeps[e] for one, _, _ in taken_so for e in one.events if e in sweeps), None)
                     if how == "gliss"
                     else None,
                     "ends": ends,

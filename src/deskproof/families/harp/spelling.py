@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from deskproof.edits import Respell
+from deskproof.accidentals import SIGNS as ACCIDENTALS
+from deskproof.edits import Respell, SetMark
 from deskproof.families.harp import rules
 from deskproof.families.harp.model import Settings
 from deskproof.families.harp.plan import PedalPlan, PlannedNote, changes_as_spelled
 from deskproof.families.harp.reading import Plucked, Reading
 from deskproof.families.harp.wording import SIGNS, place_of, refs_of
 from deskproof.findings import Finding
-from deskproof.pitch import Pitch
+from deskproof.pitch import STEPS, Pitch
 from deskproof.score import NoteRef, Part
 
 
@@ -40,7 +41,8 @@ def spelling_findings(reading: Reading, pedals: PedalPlan, settings: Settings, p
         example = f"{taken.string.letter}{SIGNS[taken.position]} for {str(written[0]).rstrip('0123456789-')}"
     renamed: dict[NoteRef, list[Respell]] = {}
     for ref, edit in respelled(reading, pedals, part):
-        renamed.setdefault(ref, []).append(edit)
+        if isinstance(edit, Respell):
+            renamed.setdefault(ref, []).append(edit)
     done: set[tuple[int, int]] = set()
     for onset, one, _ in rows:
         event = one.events[0]
@@ -80,8 +82,14 @@ def _renamed(reading: Reading, pedals: PedalPlan) -> Iterator[tuple[int, Plucked
     """The notes whose string is not the one that the composer's name means."""
     for i, (row, planned) in enumerate(zip(reading.plucked, pedals.notes, strict=True)):
         for one, taken in zip(row, planned, strict=True):
-            if taken is not None and one.how != "trill" and _renames(one, taken):
+            if taken is not None and not _is_trill(one) and _renames(one, taken):
                 yield i, one, taken
+
+
+def _is_trill(one: Plucked) -> bool:
+    """Whether the name of a string hangs on that of another: a trill is written by its lower note."""
+    own = one.pitch == one.events[0].sounding
+    return one.how == "trill" and not (own and one.events[0].note.marked("tremolo") is not None)
 
 
 def _clashing_names(reading: Reading) -> set[int]:
@@ -104,23 +112,50 @@ def _no_strings(reading: Reading) -> set[int]:
     }
 
 
-def respelled(reading: Reading, pedals: PedalPlan, part: Part) -> list[tuple[NoteRef, Respell]]:
-    """The names of strings for the notes that have other names, each with the first note of its tied chain."""
+def respelled(reading: Reading, pedals: PedalPlan, part: Part) -> list[tuple[NoteRef, Respell | SetMark]]:
+    """The names of strings for the notes that have other names, each with the first note of its tied chain.
+
+    A trill is written by its lower string and the sign of its upper one; where these are no neighbours by name, or one
+    has no string, it stays as it is.
+    """
     found: dict[NoteRef, tuple[NoteRef, Respell]] = {}
+    signs: dict[NoteRef, tuple[NoteRef, SetMark]] = {}
     for row, planned in zip(reading.plucked, pedals.notes, strict=True):
+        above = {
+            (e.measure, e.note.n): (one, taken)
+            for one, taken in zip(row, planned, strict=True)
+            if _is_trill(one)
+            for e in one.events
+            if one.pitch != e.sounding
+        }
         for one, taken in zip(row, planned, strict=True):
-            if taken is None or not _renames(one, taken):
+            if taken is None:
                 continue
             for event in one.events:
                 written = event.note.pitch
                 if written is None or written.midi != one.pitch:
                     continue  # a harmonic, or the second string of a trill: no note is written there
                 first = NoteRef(part.id, event.measure, event.note.n)
+                renames = _renames(one, taken)
+                upper = above.get((event.measure, event.note.n))
+                if upper is not None:
+                    other, place = upper
+                    if place is None or STEPS.index(place.string.letter) != _next(taken.string.letter):
+                        continue
+                    if not renames and other.spelled == (place.string.letter, place.position):
+                        continue
+                    signs[first] = first, SetMark(first, "accidental-mark", ACCIDENTALS[place.position])
+                if not renames:
+                    continue
                 for measure, n in ((event.measure, event.note.n), *event.tied):
                     ref = NoteRef(part.id, measure, n)
                     edit = Respell(ref, taken.string.letter, taken.position, taken.string.octave)
                     found[ref] = (first, edit)
-    return list(found.values())
+    return [*found.values(), *signs.values()]
+
+
+def _next(letter: str) -> int:
+    return (STEPS.index(letter) + 1) % len(STEPS)
 
 
 def _price(said: list[str], spelled: int | None, moves: int, planned: int) -> str:
