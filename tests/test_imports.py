@@ -25,7 +25,7 @@ COLUMNS = (
     ("musicxml.reader", "musicxml.container", "order", "tempo", "midi"),
     ("timeline", "forces", "accidentals"),
     ("spans", "edits"),
-    ("findings", "musicxml.editor", "musicxml.slices"),
+    ("findings", "musicxml.notations", "musicxml.editor", "musicxml.slices"),
     ("families",),
     ("state",),
     ("recheck", "document", "fingerprint"),

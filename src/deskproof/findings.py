@@ -100,8 +100,8 @@ class Finding:
 
     @property
     def says(self) -> str:
-        """The finding in words."""
-        return self.rule.says.format(**self.numbers)
+        """The finding in words; ``numbers["on"]`` names the instrument where the part may be played on another too."""
+        return str(self.numbers.get("on", "")) + self.rule.says.format(**self.numbers)
 
     @property
     def key(self) -> tuple[str, str, tuple[NoteRef, ...]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
@@ -11,7 +11,9 @@ from deskproof import words
 from deskproof.families.base import Context, Plan
 from deskproof.families.harp import rules
 from deskproof.families.harp.conflict import Known, clash
+from deskproof.families.harp.division import Division, divided
 from deskproof.families.harp.effects import effect_findings
+from deskproof.families.harp.either import as_alternative, for_either
 from deskproof.families.harp.hand_checks import hand_findings
 from deskproof.families.harp.harmonics import harmonic_findings
 from deskproof.families.harp.model import LETTERS, Settings, choices, hands_take
@@ -19,12 +21,12 @@ from deskproof.families.harp.plan import Change, PedalPlan
 from deskproof.families.harp.planning import HarpPlan, harmonics_of
 from deskproof.families.harp.reading import Plucked, Reading, refs
 from deskproof.families.harp.ringing import Times, heard
-from deskproof.families.harp.setting_checks import setting_findings
+from deskproof.families.harp.setting_checks import setting_findings, setting_text
 from deskproof.families.harp.spelling import spelling_findings
 from deskproof.families.harp.sweep_checks import sweep_findings
 from deskproof.families.harp.trill_signs import trill_findings
 from deskproof.families.harp.two_strings import two_string_findings
-from deskproof.families.harp.wording import NEAR, SIGNS, UpTo, place_of, refs_of, written_name
+from deskproof.families.harp.wording import NEAR, SIGNS, UpTo, listed, names_of, place_of, refs_of, written_name
 from deskproof.findings import Finding, Place
 from deskproof.pitch import name
 from deskproof.score import NoteRef, Part
@@ -38,6 +40,8 @@ def check(plan: Plan, spans: Sequence[Span], context: Context) -> Iterator[Findi
         return
     checker = _Checker(plan, plan.reading, plan.pedals, plan.settings, context)
     found = checker.findings()
+    if for_either(checker.part.name):
+        found = list(as_alternative(found))
     for one in found:
         if context.measures is None or one.place.measure in context.measures:
             yield one
@@ -52,6 +56,7 @@ class _Checker:
         self.times = [onset.t_us for onset in reading.onsets]
         self.harps = words.how_many(self.part.name)
         self.known: Known = {}
+        self.divisions: dict[Hashable, str] = {}
         self.unplanned = {
             (event.measure, event.note.n)
             for left in pedals.unplanned
@@ -205,10 +210,10 @@ class _Checker:
             self.plan.why[onset, n] = rule.id
         t_us = self.times[onset]
         goes = self._goes(t_us, found.factor)
-        sure = (rule is rules.CLUSTER or self._fixed_tempo(t_us)) and self.harps == 1
-        level = "impossible" if sure else "hard"
-        if self.harps > 1:
-            goes += f" The part is for {self.harps} harps: shared between them it may go."
+        sure = rule is rules.CLUSTER or self._fixed_tempo(t_us)
+        shared = self._shared(sorted({o for o, _ in found.notes}), found.says)
+        level, said = self._for_harps(sure, shared)
+        goes += said
         yield rule.at(
             self._place(group[0].events[0] if group else self._first(onset)),
             self._refs(group or [row[n] for n in notes]),
@@ -220,7 +225,34 @@ class _Checker:
             span_us=found.span_us,
             pitches=[one.pitch for one in group],
             factor=float(found.factor) if found.factor else None,
+            shared=shared,
         )
+
+    def _shared(self, onsets: Sequence[int], alike: Hashable) -> str:
+        """How two harps share some onsets, in words; empty where they cannot.
+
+        ``alike`` is what passages have in common that are divided alike: it is sought for the first of them only.
+        """
+        if alike not in self.divisions:
+            found = divided(
+                self.reading.onsets, onsets, replace(self.settings, together=2 * self.settings.hand), self.reading.damps
+            )
+            self.divisions[alike] = "" if found is None else self._division(found)
+        return self.divisions[alike]
+
+    def _division(self, found: Division) -> str:
+        rows = [self.reading.plucked[o][n] for o, n in found.second]
+        bars = [self.part.measures[m].number or str(m + 1) for m in dict.fromkeys(r.events[0].measure for r in rows)]
+        where = f"in bar{'s' * (len(bars) > 1)} {listed(bars)}"
+        return f"the second takes {names_of(rows)} {where}, set to {setting_text(found.setting)}, the first all else"
+
+    def _for_harps(self, sure: bool, shared: str) -> tuple[str, str]:
+        """Level of what one harp cannot play, and what is said of it, by the number of harps that the part is for."""
+        if self.harps == 1 or (self.harps == 2 and not shared):
+            return "impossible" if sure else "hard", ""
+        if shared:
+            return "advice", f" The part is for {self.harps} harps: {shared}."
+        return "hard", f" The part is for {self.harps} harps: shared between them it may go."
 
     def _after_setting(self, onset: int, notes: list[int]) -> Iterator[Finding]:
         """Notes that clash with nothing but the setting of a glissando, or a joint."""
@@ -235,7 +267,7 @@ class _Checker:
             group = " and ".join(written_name(one) for one in rest)
             yield rules.TOO_FAST.at(
                 self._place(rest[0].events[0]), self._refs(rest),
-                level="impossible" if self._fixed_tempo(self.times[onset]) and self.harps == 1 else "hard",
+                level="impossible" if self._fixed_tempo(self.times[onset]) and self.harps == 1 else "hard", shared="",
                 fold=("setting", group), group=group, goes="", span_us=0, pitches=[one.pitch for one in rest],
                 reason="the pedals stand otherwise, for a glissando or a repeat, and cannot be moved in time",
                 factor=None,
@@ -250,13 +282,15 @@ class _Checker:
             reason = f"a harpist has {most} fingers to pluck with"
         else:
             reason = f"struck at once, they do not lie in two hands of {self.settings.hand} fingers within a tenth each"
+        alike = tuple(one.pitch for one in row)
         return rules.HANDS.at(
             self._place(row[0].events[0]),
             self._refs(row),
-            fold=("hands", tuple(one.pitch for one in row)),
+            fold=("hands", alike),
             count_words=f"{len(row)} notes",
             reason=reason,
             most=most,
+            shared=self._shared([onset], alike) if self.harps == 1 else "",
         )
 
     # what goes, but not in comfort

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from deskproof import facts
 from deskproof.edits import AddHarpPedals, AddWords, Edit, complete
 from deskproof.families.base import Context, Plan
+from deskproof.families.harp.either import for_either
 from deskproof.families.harp.model import FEET, LETTERS
 from deskproof.families.harp.plan import Change, PedalPlan
 from deskproof.families.harp.planning import HarpPlan
@@ -67,6 +68,8 @@ def printed_help(plan: Plan, context: Context, marks: str, in_words: bool) -> Se
     if not isinstance(plan, HarpPlan) or plan.reading is None or plan.pedals is None:
         return ()
     part = context.score.parts[plan.reading.part]
+    if for_either(part.name):
+        return ()  # a pianist reads it too
     signs = _Page(part, plan.reading, plan.pedals, context.frame).signs(marks == "all")
     renamed = [edit for _, edit in respelled(plan.reading, plan.pedals, part)]
     edits: list[Edit] = list(complete(context.score, context.layouts, renamed))

@@ -58,6 +58,7 @@ def _advice(finding: Finding, spans: Sequence[Span], context: Context) -> Iterat
         if doubled:
             yield Mend(f"leave out {doubled}, which is doubled in another octave", Effect.ADVICE)
         yield Mend("leave out one of these notes, or give it to another player", Effect.ADVICE)
+        yield from _two_harps(finding)
     elif rule is rules.NO_PEDAL:
         if numbers["string"]:
             edits = []
@@ -78,7 +79,15 @@ def _advice(finding: Finding, spans: Sequence[Span], context: Context) -> Iterat
     elif rule is rules.RINGS:
         yield Mend("damp the string before the pedal moves: print a damping sign", Effect.ADVICE)
     elif rule is rules.HANDS:
-        yield Mend("leave out doubled notes, or share the chord with a second harp", Effect.ADVICE)
+        yield Mend("leave out doubled notes", Effect.ADVICE)
+        yield from _two_harps(finding)
+
+
+def _two_harps(finding: Finding) -> Iterator[Mend]:
+    """The division between two harps, where one was found and the finding does not say it already."""
+    shared = finding.numbers.get("shared")
+    if shared and finding.level != "advice":
+        yield Mend(f"share it between two harps: {shared}", Effect.ADVICE)
 
 
 def _doubled(finding: Finding, part: Part) -> str:

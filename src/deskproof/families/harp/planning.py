@@ -8,6 +8,7 @@ from typing import Any
 
 from deskproof import facts, words
 from deskproof.families.base import Context, Plan
+from deskproof.families.harp.either import on_harp
 from deskproof.families.harp.handing import Handed, hands_of
 from deskproof.families.harp.model import LETTERS, Choice, Onset, Settings
 from deskproof.families.harp.plan import PedalPlan, plan_pedals
@@ -34,7 +35,7 @@ class HarpPlan(Plan):
 
 def plan(spans: Sequence[Span], context: Context) -> Plan:
     """Plan the pedals of the harp spans of one part; an empty plan where nothing is a harp's."""
-    harp = tuple(span for span in spans if span.instrument is not None and span.instrument.kind == "harp")
+    harp = on_harp(spans, context.score.parts[spans[0].part].name) if spans else ()
     if not harp or not any(span.events for span in harp):
         return Plan()
     settings = settings_of(context, harp[0].part)

@@ -19,9 +19,9 @@ def _longest(rows: Sequence[Numbers]) -> Numbers:
 
 CLUSTER = Rule(
     id="harp-cluster",
-    levels=("impossible",),
+    levels=("impossible", "hard", "advice"),
     title="notes together that no setting of the pedals gives",
-    says="{group} together: {reason}.",
+    says="{group} together: {reason}.{goes}",
     why="One letter has one position at a time, in all octaves.",
     facts=(),
     silent_when="some spelling puts every note on a string of its own",
@@ -29,7 +29,7 @@ CLUSTER = Rule(
 )
 TOO_FAST = Rule(
     id="harp-pedal-too-fast",
-    levels=("impossible", "hard"),
+    levels=("impossible", "hard", "advice"),
     title="pedals that have to move too fast",
     says="{group}: {reason}.{goes}",
     why="A foot moves one pedal at a time, and a pedal may not move while its string has to sound.",
