@@ -19,11 +19,11 @@ def neighbour(note: Note, context: Context, part: int, measure: int) -> Pitch:
     sign = note.marked("accidental-mark")
     alter: int | float | None = _ACCIDENTAL.get(sign.value) if sign else None
     if alter is None:
-        alter = alters_of(_key_at(note, context, part, measure))[step]
+        alter = alters_of(key_at(note, context, part, measure))[step]
     return Pitch(step, alter, octave)
 
 
-def _key_at(note: Note, context: Context, part: int, measure: int) -> Key:
+def key_at(note: Note, context: Context, part: int, measure: int) -> Key:
     """The key in force where a note stands."""
     keys = dict(context.layouts[part].keys[measure])
     for change in context.score.parts[part].measures[measure].changes:

@@ -86,7 +86,7 @@ class _Checker:
             found += self._ringing()
             found += trill_findings(self.reading, self.part)
             found += spelling_findings(self.reading, self.pedals, self.settings, self.part)
-            found += setting_findings(self.reading, self.pedals, self.part, self.context.frame, self.unplanned)
+            found += setting_findings(self.reading, self.pedals, self.part, self.context, self.unplanned)
         return found
 
     def _following(self, found: Sequence[Finding], refused: Sequence[Finding]) -> Iterator[Finding]:

@@ -9,6 +9,7 @@ from deskproof.edits import Respell, SetOctave, complete
 from deskproof.families.base import Context
 from deskproof.families.harp import rules
 from deskproof.families.harp.harmonics import MANNER, harmonic_mends
+from deskproof.families.harp.setting_checks import setting_text
 from deskproof.families.harp.trill_signs import TRILL_SIGN, signed
 from deskproof.families.harp.two_strings import taking_turns
 from deskproof.findings import Effect, Finding, Mend
@@ -37,6 +38,8 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
                 "let two strings take turns: write every second of the notes as the other string",
                 Effect.KEEPS_SOUND, complete(context.score, context.layouts, turns),
             )  # fmt: skip
+    for positions in finding.numbers.get("settings", ()):
+        yield Mend(f"set the pedals to {setting_text(positions)}", Effect.ADVICE)
     if finding.rule is TRILL_SIGN:
         yield Mend("write the sign of the upper note, as the key has it", Effect.KEEPS_SOUND, tuple(signed(finding)))
     if finding.rule is MANNER:

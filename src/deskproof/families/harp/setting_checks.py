@@ -5,34 +5,38 @@ from __future__ import annotations
 from collections.abc import Iterator, Set
 from typing import Any
 
+from deskproof.families.base import Context
 from deskproof.families.harp import rules
 from deskproof.families.harp.model import LETTERS
 from deskproof.families.harp.plan import PedalPlan
 from deskproof.families.harp.printed import Printed, glissandi, printed
 from deskproof.families.harp.reading import Reading
+from deskproof.families.harp.sweep_checks import of_the_key
 from deskproof.families.harp.wording import SIGNS, place_of, refs_of
+from deskproof.families.trills import key_at
 from deskproof.findings import Finding, Place
+from deskproof.page import alters_of
 from deskproof.pitch import Pitch
 from deskproof.score import UNCHECKED, Note, NoteRef, Part
-from deskproof.timeline import Frame
 
 
 def setting_findings(
-    reading: Reading, pedals: PedalPlan, part: Part, frame: Frame, unplanned: Set[tuple[int, int]]
+    reading: Reading, pedals: PedalPlan, part: Part, context: Context, unplanned: Set[tuple[int, int]]
 ) -> Iterator[Finding]:
     """What is missing or wrong among the printed settings.
 
     ``unplanned`` are the notes (measure, ordinal) that the plan leaves out: no setting can agree with them.
     """
     if reading.onsets:
-        yield from _Settings(reading, pedals, part, frame, unplanned).findings()
+        yield from _Settings(reading, pedals, part, context, unplanned).findings()
 
 
 class _Settings:
     def __init__(
-        self, reading: Reading, pedals: PedalPlan, part: Part, frame: Frame, unplanned: Set[tuple[int, int]]
+        self, reading: Reading, pedals: PedalPlan, part: Part, context: Context, unplanned: Set[tuple[int, int]]
     ) -> None:
-        self.reading, self.pedals, self.part, self.frame, self.unplanned = reading, pedals, part, frame, unplanned
+        self.reading, self.pedals, self.part, self.unplanned = reading, pedals, part, unplanned
+        self.context, self.frame = context, context.frame
         self.signs = printed(part)
 
     def findings(self) -> Iterator[Finding]:
@@ -60,10 +64,24 @@ class _Settings:
             yield rules.NO_SETTING.at(
                 Place(self.reading.part, staff, measure, start), near, level="notation", fold="gliss",
                 where=" before the glissando", setting=f"by the plan the pedals stand at {stands}",
+                settings=self._proposed(measure, start),
             )  # fmt: skip
         for sign in signs:
             yield from self._contradiction(sign)
         yield from self._at_odds()
+
+    def _proposed(self, measure: int, start: int) -> list[dict[str, int]]:
+        """The setting of the key and of the glissando's ends, where no other is told."""
+        here = [s for s in self.reading.sweeps if (s.first.measure, s.first.note.start) == (measure, start)]
+        sweep = here[0] if here else None
+        if sweep is None:
+            return []
+        ends = [e.note.pitch for e in (sweep.first, sweep.last) if e is not None and e.note.pitch is not None]
+        key = key_at(sweep.first.note, self.context, self.reading.part, measure)
+        alters = alters_of(key)
+        if any(alter not in SIGNS for alter in alters.values()):
+            return []
+        return of_the_key({letter: int(alter) for letter, alter in alters.items()}, ends)
 
     def _standing(self, measure: int, start: int) -> dict[str, int]:
         """Where the pedals stand at a place of the page when it is first played."""
