@@ -377,6 +377,12 @@ with the nail | nail
 mit dem Nagel | nail
 coll'unghia | nail
 avec l’ongle | nail
+xylophonic sounds | xylophonic
+sons xylophoniques | xylophonic
+suoni xilofonici | xylophonic
+Xylophonklang | xylophonic
+effet de tonnerre | thunder
+ordinaire | ordinary
 non arp. | non-arpeggiato
 senza arp. | non-arpeggiato
 nicht arpeggieren | non-arpeggiato

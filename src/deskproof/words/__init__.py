@@ -24,7 +24,7 @@ The kinds of a meaning, with their values in brackets:
   ``right-hand``;
 - harp: ``pedals`` ("D- C= ...", in pedal order) and ``pedal-letter`` for a single one: - flat, = natural,
   + sharp; ``pres-de-la-table``, ``bisbigliando``, ``etouffe``, ``let-ring``, ``damp``, ``nail``,
-  ``arpeggiato``, ``non-arpeggiato``;
+  ``xylophonic``, ``thunder``, ``arpeggiato``, ``non-arpeggiato``;
 - timpani: ``retune`` ("G>A"; ">G" where the old note is not told; empty where the notes are not sure);
 - octaves: ``octave`` (``8va``, ``8vb``, ``15ma``, ``15mb``, ``loco``, ``coll'8``, ``coll'8vb``);
 - dynamics: ``cresc``, ``dim``.

@@ -133,7 +133,7 @@ PHRASES: dict[tuple[str, str], str] = {
         ord | ordin | ordinario | in modo ord* | modo ord* | naturale | nat | gewöhnlich | gew |
         wieder gewöhnlich | position ordinaire | position naturelle | position normale | pos ord |
         pos nat | pos norm | jeu ordinaire | jeu normal | mode ordinaire | normale | normal | norm |
-        naturel | ordinary""",
+        naturel | ordinary | ordinaire | jeu ord""",
     ("div", ""): """
         div | div a # | div in # | div à # | div en # | divisi | divisi a # | divisi in # | divise |
         divisés | divisées | divisés en # | divisés à # | divisées en # | get. in # | geth. in # |
@@ -237,6 +237,13 @@ PHRASES: dict[tuple[str, str], str] = {
         mit dem Fingernagel | coll' unghia | con l' unghia | colle unghie | con le unghie | coll' unghie |
         unghia | avec l' ongle | avec les ongles | avec ongles | avec ongle | avec des ongles |
         fingernails | fingernail""",
+    ("xylophonic", ""): """
+        xylophonic* | xylophonic sound* | xylophone sound* | son* xylophon* | suon* xilofon* | suon* silofon* |
+        xilofonico | xilofonici | silofonico | xylophonique* | Xylophonklang | Xylophonklänge | xylophonartig |
+        wie ein Xylophon | like a xylophone | comme un xylophone | come uno xilofono""",
+    ("thunder", ""): """
+        thunder | thunder effect | tonnerre | effet de tonnerre | tuono | effetto di tuono | quasi tuono |
+        Donner | Donnereffekt""",
     ("non-arpeggiato", ""): """
         non arp* | non arpeg* | senza arp* | nicht arpegg* | nicht gebrochen | ohne Arpegg* |
         ungebrochen | sec non arpégé | non arpégé | non arpégés | sans arpège* | sans arpéger |

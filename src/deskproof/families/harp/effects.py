@@ -18,8 +18,10 @@ from deskproof.families.harp.wording import (
     as_sounding,
     first,
     is_written,
+    names_of,
     number_of,
     place_of,
+    refs_of,
     soonest,
 )
 from deskproof.findings import Finding, Place, Rule
@@ -55,7 +57,18 @@ MUFFLED_FAST = Rule(
     worse=("count",),
 )
 
-EFFECT_RULES = (OPEN, MUFFLED_FAST)
+XYLOPHONIC = Rule(
+    id="harp-xylophonic-hands",
+    levels=("hard",),
+    title="xylophonic sounds that want more than one hand to pluck",
+    says="{note_name} as xylophonic sounds: one hand damps the strings at the soundboard, the other has {reason}.",
+    why="Both hands are bound: one lies on the strings low down, and only the other plucks.",
+    facts=("harp.fingers_a_hand", "harp.reach"),
+    silent_when="one hand plucks all of it",
+    merge=first,
+    worse=("count",),
+)
+EFFECT_RULES = (OPEN, MUFFLED_FAST, XYLOPHONIC)
 
 
 def effect_findings(reading: Reading, handed: Handed, part: Part, tempo: UpTo) -> Iterator[Finding]:
@@ -63,8 +76,9 @@ def effect_findings(reading: Reading, handed: Handed, part: Part, tempo: UpTo) -
     if is_written(part):
         yield from _left_open(reading, part)
     yield from _muffled_fast(reading, handed, part, tempo)
+    yield from _xylophonic(reading, handed, part)
 
-_MANNERS = ("pres-de-la-table", "etouffe", "nail")
+_MANNERS = ("pres-de-la-table", "etouffe", "nail", "xylophonic")
 
 _ENDS = frozenset({"ordinary", "let-ring", "tempo", "harmonic", "bisbigliando", "pizz"})
 
@@ -155,8 +169,8 @@ def _next_notes(part: Part, staff: int, here: _Spot) -> tuple[NoteRef, ...]:
     return ()
 
 
-def _muffled(part: Part) -> set[tuple[int, int]]:
-    """The notes (measure, ordinal) that are damped one by one.
+def _under(part: Part, wanted: str) -> set[_Spot]:
+    """The notes (measure, ordinal) that are played in a manner.
 
     "Sons étouffés" holds on its staff until something ends it, at most to the next bar without a note there; "étouffé"
     holds for the notes at its place, and for those after it as long as they have staccato dots.
@@ -166,7 +180,7 @@ def _muffled(part: Part) -> set[tuple[int, int]]:
     several = part.staves > 1
     for measure in part.measures:
         m = measure.index
-        if not under and not any("etouffe" in _said_of(sign)[0] for sign in measure.directions):
+        if not under and not any(wanted in _said_of(sign)[0] for sign in measure.directions):
             continue
         events: list[tuple[int, int, Direction | Note]] = [(sign.start, 0, sign) for sign in _signs(measure)]
         events += [(note.start, 1, note) for note in measure.notes]
@@ -176,10 +190,10 @@ def _muffled(part: Part) -> set[tuple[int, int]]:
             if isinstance(row, Direction):
                 kinds, ends = _said_of(row)
                 staff = row.staff if several else 0
-                if ends or kinds - {"etouffe"}:
+                if ends or kinds - {wanted}:
                     under.clear()
-                if "etouffe" in kinds:
-                    under[staff] = _lasts("etouffe", row.value)
+                if wanted in kinds:
+                    under[staff] = _lasts(wanted, row.value)
                     fresh[staff] = start
                 continue
             staff = row.staff if several else 0
@@ -193,7 +207,7 @@ def _muffled(part: Part) -> set[tuple[int, int]]:
 
 
 def _muffled_fast(reading: Reading, handed: Handed, part: Part, tempo: UpTo) -> Iterator[Finding]:
-    damped = _muffled(part)
+    damped = _under(part, "etouffe")
     if not damped:
         return
     need_us = 1000 * number_of("etouffe_time")
@@ -217,3 +231,26 @@ def _muffled_fast(reading: Reading, handed: Handed, part: Part, tempo: UpTo) -> 
                 note_name=str(as_sounding(one.events[0])), gap_us=gap_us, gap_ms=gap_us // 1000,
                 need_ms=need_us // 1000, goes=tempo.up_to(t_us, gap_us / need_us),
             )  # fmt: skip
+
+
+def _xylophonic(reading: Reading, handed: Handed, part: Part) -> Iterator[Finding]:
+    under = _under(part, "xylophonic")
+    if not under or words.how_many(part.name) > 1:
+        return
+    settings = handed.settings
+    for i, row in enumerate(reading.plucked):
+        lines = [
+            line
+            for n, line in zip(handed.rows[i], handed.lines[i], strict=True)
+            if any((e.measure, e.note.n) in under for e in row[n].events)
+        ]
+        if len(lines) > settings.hand:
+            reason = f"{len(lines)} notes for {settings.hand} fingers"
+        elif lines and lines[-1] - lines[0] > settings.reach:
+            reason = f"to reach over {lines[-1] - lines[0] + 1} strings"
+        else:
+            continue
+        yield XYLOPHONIC.at(
+            place_of(reading, row[0].events[0]), refs_of(part, row), fold="xylophonic", near=NEAR,
+            note_name=names_of(row), reason=reason,
+        )  # fmt: skip
