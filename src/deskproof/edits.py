@@ -56,6 +56,14 @@ class SetMark:
     value: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class SetStaff:
+    """Write the note on another staff of its part; its voice and its beam stay."""
+
+    note: NoteRef
+    staff: int
+
+
 class ChangeRef(NamedTuple):
     """Where a key, clef or transposition stands: part id, measure ordinal, ordinal among those of its kind there.
 
@@ -136,7 +144,7 @@ class AddWords:
         return NoteRef(self.part, self.measure, 0)
 
 
-NoteEdit = SetOctave | Respell | AddAccidental | SetMark
+NoteEdit = SetOctave | Respell | AddAccidental | SetMark | SetStaff
 SignEdit = SetTranspose | SetClef | SetKey
 AddEdit = AddHarpPedals | AddWords
 ChangeEdit = SignEdit | AddEdit
@@ -324,6 +332,10 @@ def _note(ref: NoteRef, note: Note, edits: list[NoteEdit]) -> Note:
             note = note._replace(pitch=Pitch(edit.step, edit.alter, edit.octave), accidental=sign)
         elif isinstance(edit, SetMark):
             note = note._replace(marks=_marked(ref, note, edit))
+        elif isinstance(edit, SetStaff):
+            if edit.staff < 1:
+                raise EditError(f"{ref}: staves are counted from 1, not {edit.staff}.")
+            note = note._replace(staff=edit.staff)
         else:
             note = note._replace(accidental=edit.sign)
     return note
@@ -333,6 +345,8 @@ def _changes(edit: NoteEdit) -> str:
     """What of a note an edit sets."""
     if isinstance(edit, SetMark):
         return edit.kind
+    if isinstance(edit, SetStaff):
+        return "staff"
     return "accidental" if isinstance(edit, AddAccidental) else "pitch"
 
 
@@ -344,7 +358,7 @@ MARKS = {
     "fingering": tuple("12345"),
 }
 _HARMONICS = (*PITCHES, "touching-pitch")
-_TRILLS = ("trill-mark", "wavy-line", "shake")
+TRILLS = ("trill-mark", "shake", "wavy-line")  # the first of them that a note has is what its sign belongs to
 
 
 def _marked(ref: NoteRef, note: Note, edit: SetMark) -> tuple[Mark, ...]:
@@ -358,12 +372,16 @@ def _marked(ref: NoteRef, note: Note, edit: SetMark) -> tuple[Mark, ...]:
         pieces = [piece for piece in there.value.split() if piece not in _HARMONICS]
         new = there._replace(value=" ".join([*pieces, edit.value]))
     else:
-        if edit.kind == "accidental-mark" and not any(note.marked(kind) for kind in _TRILLS):
+        if edit.kind == "accidental-mark" and not any(note.marked(kind) for kind in TRILLS):
             raise EditError(f"{ref} has no trill.")
         new = Mark(edit.kind, edit.value) if there is None else there._replace(value=edit.value)
-    if there is None:
-        return (*note.marks, new)
-    return tuple(new if mark is there else mark for mark in note.marks)
+    if there is not None:
+        return tuple(new if mark is there else mark for mark in note.marks)
+    at = len(note.marks)
+    if edit.kind == "accidental-mark":  # it follows the trill that it belongs to
+        trill = min((mark for mark in note.marks if mark.kind in TRILLS), key=lambda mark: TRILLS.index(mark.kind))
+        at = note.marks.index(trill) + 1
+    return (*note.marks[:at], new, *note.marks[at:])
 
 
 def complete(score: Score, layouts: Sequence[Layout], edits: Sequence[Edit]) -> tuple[Edit, ...]:

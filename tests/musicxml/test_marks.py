@@ -9,7 +9,7 @@ import pytest
 from lxml import etree
 
 from deskproof.document import from_bytes
-from deskproof.edits import EditError, SetMark
+from deskproof.edits import EditError, SetMark, SetStaff
 from deskproof.score import NoteRef
 from schema import complaints
 
@@ -97,3 +97,32 @@ def test_a_sign_is_written_where_it_belongs(edit: SetMark, notations: str, encod
 def test_a_sign_that_is_none_is_refused(edit: SetMark):
     with pytest.raises(EditError):
         from_bytes(score(NOTATIONS["a harmonic"])).with_edits([edit])
+
+
+STAFF = {
+    "none": "",
+    "a staff": "<staff>1</staff>",
+    "a beam": '<beam number="1">begin</beam>',
+    "a staff and a beam": '<staff>1</staff><beam number="1">begin</beam>',
+    "notations": "<notations><fermata/></notations>",
+    "a stem and a lyric": "<stem>up</stem><lyric><text>la</text></lyric>",
+}
+
+
+@pytest.mark.parametrize("encoding", ["UTF-8", "UTF-16"])
+@pytest.mark.parametrize("inside", STAFF.values(), ids=STAFF)
+def test_a_note_goes_to_another_staff(inside: str, encoding: str):
+    raw = score(inside, encoding)
+    document = from_bytes(raw)
+    mended = document.with_edits([SetStaff(NOTE, 2)])
+    after = mended.written()
+    tree, before = etree.fromstring(after), etree.fromstring(raw)
+    assert [one.text for one in tree.findall(".//note[1]/staff")] == ["2"]
+    assert set(complaints(after)) <= set(complaints(raw))
+    assert from_bytes(after).score == mended.score
+    for root in (tree, before):
+        note = root.find(".//note")
+        assert note is not None
+        for one in note.findall("staff"):
+            note.remove(one)
+    assert etree.tostring(tree) == etree.tostring(before)

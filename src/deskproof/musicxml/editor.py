@@ -31,6 +31,7 @@ from deskproof.edits import (
     SetClef,
     SetKey,
     SetMark,
+    SetStaff,
     SignEdit,
     placed,
 )
@@ -43,6 +44,9 @@ _BEFORE_ACCIDENTAL = {
     "grace", "cue", "chord", "pitch", "unpitched", "rest", "duration", "tie", "instrument", "footnote", "level",
     "voice", "type", "dot",
 }  # fmt: skip
+
+# The children of <note> that stand behind <staff>.
+_BEHIND_STAFF = {"beam", "notations", "lyric", "play", "listen"}
 
 # The children of <attributes> in their order (MusicXML 4.0, complexType attributes).
 _IN_ATTRIBUTES = (
@@ -538,6 +542,8 @@ def _splices(edit: NoteEdit, note: FoundNote, data: bytes, codec: str, signed: b
     """The splices of one edit of a note. ``signed``: another edit writes the note's accidental."""
     if isinstance(edit, AddAccidental):
         return [_accidental(note, edit.sign, data, codec)]
+    if isinstance(edit, SetStaff):
+        return [_staff(note, edit.staff, data, codec)]
     if isinstance(edit, SetMark):
         start, stop, text = notations.splice(
             edit, note, lambda element: _space_before(element, data, codec), lambda text: len(text.encode(codec))
@@ -583,6 +589,17 @@ def _accidental(note: FoundNote, sign: str, data: bytes, codec: str) -> Splice:
         raise EditError(f"line {note.line}: the note has no content; it cannot be edited.")
     last = before[-1]
     return Splice(last.stop, last.stop, f"{_space_before(last, data, codec)}<accidental>{sign}</accidental>")
+
+
+def _staff(note: FoundNote, staff: int, data: bytes, codec: str) -> Splice:
+    present = note.child("staff")
+    if present is not None:
+        return _filled(present, str(staff), codec)
+    before = [e for e in note.children if e.name not in _BEHIND_STAFF]
+    if not before:
+        raise EditError(f"line {note.line}: the note has no content; it cannot be edited.")
+    last = before[-1]
+    return Splice(last.stop, last.stop, f"{_space_before(last, data, codec)}<staff>{staff}</staff>")
 
 
 def _space_before(element: Element, data: bytes, codec: str) -> str:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from deskproof.edits import EditError, SetMark
+from deskproof.edits import TRILLS, EditError, SetMark
 
 if TYPE_CHECKING:
     from deskproof.musicxml.editor import Element, FoundNote
 
-TRILLS = ("trill-mark", "wavy-line", "shake", "inverted-turn", "turn", "mordent", "inverted-mordent")
 GROUPS = {"fingering": "technical", "accidental-mark": "ornaments", "arpeggiate": ""}
 _PITCHES = ("base-pitch", "touching-pitch", "sounding-pitch")
 _BEHIND = ("lyric", "play", "listen")  # the children of <note> that stand behind its notations
@@ -46,8 +45,8 @@ def splice(edit: SetMark, note: FoundNote, space: Callable[[Element], str], widt
         ornaments = [e for path, e in note.inside if path[-1] in TRILLS and "ornaments" in path]
         if not ornaments:
             raise EditError(f"line {note.line}: the note has no trill; no sign can be written on it.")
-        last = ornaments[-1]
-        return last.stop, last.stop, f"{space(last)}<accidental-mark>{edit.value}</accidental-mark>"
+        trill = min(ornaments, key=lambda element: TRILLS.index(element.name))
+        return trill.stop, trill.stop, f"{space(trill)}<accidental-mark>{edit.value}</accidental-mark>"
     return _new(edit, note, space, width)
 
 
@@ -61,7 +60,9 @@ def _harmonic(edit: SetMark, note: FoundNote, width: Callable[[str], int]) -> Pl
         return told.start, told.stop, f"<{edit.value}/>"
     if inner:
         return inner[-1].stop, inner[-1].stop, f"<{edit.value}/>"
-    return _fill(found, f"<{edit.value}/>", width)
+    if found.content == found.stop:
+        return _fill(found, f"<{edit.value}/>", width)
+    return found.content, found.content, f"<{edit.value}/>"
 
 
 def _fill(element: Element, text: str, width: Callable[[str], int]) -> Place:

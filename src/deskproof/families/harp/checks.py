@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
@@ -11,9 +11,8 @@ from deskproof import words
 from deskproof.families.base import Context, Plan
 from deskproof.families.harp import rules
 from deskproof.families.harp.conflict import Known, clash
-from deskproof.families.harp.division import Division, divided
 from deskproof.families.harp.effects import effect_findings
-from deskproof.families.harp.either import as_alternative, for_either
+from deskproof.families.harp.either import HARP, as_alternative, for_either
 from deskproof.families.harp.hand_checks import hand_findings
 from deskproof.families.harp.harmonics import harmonic_findings
 from deskproof.families.harp.model import LETTERS, Settings, choices, hands_take
@@ -21,12 +20,13 @@ from deskproof.families.harp.plan import Change, PedalPlan
 from deskproof.families.harp.planning import HarpPlan, harmonics_of
 from deskproof.families.harp.reading import Plucked, Reading, refs
 from deskproof.families.harp.ringing import Times, heard
-from deskproof.families.harp.setting_checks import setting_findings, setting_text
+from deskproof.families.harp.setting_checks import setting_findings
+from deskproof.families.harp.sharing import DIVISIBLE, Places, in_words
 from deskproof.families.harp.spelling import spelling_findings
 from deskproof.families.harp.sweep_checks import sweep_findings
 from deskproof.families.harp.trill_signs import trill_findings
 from deskproof.families.harp.two_strings import two_string_findings
-from deskproof.families.harp.wording import NEAR, SIGNS, UpTo, listed, names_of, place_of, refs_of, written_name
+from deskproof.families.harp.wording import NEAR, SIGNS, UpTo, place_of, refs_of, written_name
 from deskproof.findings import Finding, Place
 from deskproof.pitch import name
 from deskproof.score import NoteRef, Part
@@ -41,7 +41,8 @@ def check(plan: Plan, spans: Sequence[Span], context: Context) -> Iterator[Findi
     checker = _Checker(plan, plan.reading, plan.pedals, plan.settings, context)
     found = checker.findings()
     if for_either(checker.part.name):
-        found = list(as_alternative(found))
+        declared = any(s.instrument is not None and s.instrument.kind == HARP for s in plan.spans)
+        found = list(as_alternative(found, declared))
     for one in found:
         if context.measures is None or one.place.measure in context.measures:
             yield one
@@ -56,7 +57,6 @@ class _Checker:
         self.times = [onset.t_us for onset in reading.onsets]
         self.harps = words.how_many(self.part.name)
         self.known: Known = {}
-        self.divisions: dict[Hashable, str] = {}
         self.unplanned = {
             (event.measure, event.note.n)
             for left in pedals.unplanned
@@ -72,7 +72,7 @@ class _Checker:
 
     def findings(self) -> list[Finding]:
         """All findings in order of kind."""
-        refused = [*self._left_out(), *self._odd()]
+        refused = self._among_harps([*self._left_out(), *self._odd()])
         found = [*refused, *self._following([*self._quick(), *self._let_go(), *self._hands()], refused)]
         if self.plan.hands is not None:
             tempo = UpTo(self._fixed_tempo, self._goes)
@@ -84,7 +84,7 @@ class _Checker:
         if self.context.score.source == "musicxml":
             found += sweep_findings(self.reading, self.pedals, self.part, self._fixed_tempo)
             found += self._ringing()
-            found += trill_findings(self.reading, self.part)
+            found += trill_findings(self.reading, self.pedals, self.part)
             found += spelling_findings(self.reading, self.pedals, self.settings, self.part)
             found += setting_findings(self.reading, self.pedals, self.part, self.context, self.unplanned)
         return found
@@ -211,13 +211,10 @@ class _Checker:
         t_us = self.times[onset]
         goes = self._goes(t_us, found.factor)
         sure = rule is rules.CLUSTER or self._fixed_tempo(t_us)
-        shared = self._shared(sorted({o for o, _ in found.notes}), found.says)
-        level, said = self._for_harps(sure, shared)
-        goes += said
         yield rule.at(
             self._place(group[0].events[0] if group else self._first(onset)),
             self._refs(group or [row[n] for n in notes]),
-            level=level,
+            level="impossible" if sure else "hard",
             fold=(tuple(sorted(one.pitch for one in group)), found.says),
             group=found.group,
             reason=found.reason,
@@ -225,34 +222,30 @@ class _Checker:
             span_us=found.span_us,
             pitches=[one.pitch for one in group],
             factor=float(found.factor) if found.factor else None,
-            shared=shared,
         )
 
-    def _shared(self, onsets: Sequence[int], alike: Hashable) -> str:
-        """How two harps share some onsets, in words; empty where they cannot.
+    def _among_harps(self, found: list[Finding]) -> list[Finding]:
+        """What one harp cannot play in a part for several, divided among them, passage by passage.
 
-        ``alike`` is what passages have in common that are divided alike: it is sought for the first of them only.
+        What is divided is advice to print it so; what two harps cannot divide is beyond them too.
         """
-        if alike not in self.divisions:
-            found = divided(
-                self.reading.onsets, onsets, replace(self.settings, together=2 * self.settings.hand), self.reading.damps
-            )
-            self.divisions[alike] = "" if found is None else self._division(found)
-        return self.divisions[alike]
-
-    def _division(self, found: Division) -> str:
-        rows = [self.reading.plucked[o][n] for o, n in found.second]
-        bars = [self.part.measures[m].number or str(m + 1) for m in dict.fromkeys(r.events[0].measure for r in rows)]
-        where = f"in bar{'s' * (len(bars) > 1)} {listed(bars)}"
-        return f"the second takes {names_of(rows)} {where}, set to {setting_text(found.setting)}, the first all else"
-
-    def _for_harps(self, sure: bool, shared: str) -> tuple[str, str]:
-        """Level of what one harp cannot play, and what is said of it, by the number of harps that the part is for."""
-        if self.harps == 1 or (self.harps == 2 and not shared):
-            return "impossible" if sure else "hard", ""
-        if shared:
-            return "advice", f" The part is for {self.harps} harps: {shared}."
-        return "hard", f" The part is for {self.harps} harps: shared between them it may go."
+        if self.harps == 1:
+            return found
+        places = Places(self.reading)
+        done: list[Finding] = []
+        for group in _passages([one for one in found if one.rule in DIVISIBLE]):
+            said = in_words(group, places, self.context, self.settings, self.harps)
+            for one in group:
+                level, goes = one.level, f" The part is for {self.harps} harps"
+                if said:
+                    level, goes = "advice", f"{goes}: {said}."
+                elif self.harps > 2:
+                    level, goes = "hard", f"{goes}: shared between them it may go."
+                else:
+                    goes = f"{goes}, and no division between them was found."
+                numbers = {**one.numbers, "goes": one.numbers.get("goes", "") + goes}
+                done.append(replace(one, level=level, numbers=numbers, fold=(one.fold, said)))
+        return [one for one in found if one.rule not in DIVISIBLE] + done
 
     def _after_setting(self, onset: int, notes: list[int]) -> Iterator[Finding]:
         """Notes that clash with nothing but the setting of a glissando, or a joint."""
@@ -267,7 +260,7 @@ class _Checker:
             group = " and ".join(written_name(one) for one in rest)
             yield rules.TOO_FAST.at(
                 self._place(rest[0].events[0]), self._refs(rest),
-                level="impossible" if self._fixed_tempo(self.times[onset]) and self.harps == 1 else "hard", shared="",
+                level="impossible" if self._fixed_tempo(self.times[onset]) else "hard",
                 fold=("setting", group), group=group, goes="", span_us=0, pitches=[one.pitch for one in rest],
                 reason="the pedals stand otherwise, for a glissando or a repeat, and cannot be moved in time",
                 factor=None,
@@ -282,15 +275,14 @@ class _Checker:
             reason = f"a harpist has {most} fingers to pluck with"
         else:
             reason = f"struck at once, they do not lie in two hands of {self.settings.hand} fingers within a tenth each"
-        alike = tuple(one.pitch for one in row)
         return rules.HANDS.at(
             self._place(row[0].events[0]),
             self._refs(row),
-            fold=("hands", alike),
+            fold=("hands", tuple(one.pitch for one in row)),
             count_words=f"{len(row)} notes",
             reason=reason,
             most=most,
-            shared=self._shared([onset], alike) if self.harps == 1 else "",
+            goes="",
         )
 
     # what goes, but not in comfort
@@ -383,3 +375,14 @@ def _kept(hold_us: int, written_us: int, quarter_us: float) -> str:
     return f"after {_beats(hold_us, quarter_us)}"
 
 
+def _passages(found: Sequence[Finding]) -> Iterator[list[Finding]]:
+    """Findings that stand close together, in order of place."""
+    group: list[Finding] = []
+    for one in sorted(found, key=lambda f: (f.place.pass_, f.place.measure, f.place.start)):
+        last = group[-1].place if group else one.place
+        if one.place.pass_ != last.pass_ or one.place.measure - last.measure > NEAR:
+            yield group
+            group = []
+        group.append(one)
+    if group:
+        yield group

@@ -13,14 +13,15 @@ from deskproof.spans import Span
 
 HARP, PIANO = "harp", "piano"
 ON_THE_HARP = "on the harp, "
-_OR = re.compile(r"\b(or|oder|od|ou|o|ossia|ad lib)\b|[(/]", re.IGNORECASE)
+_OR = re.compile(r"\b(?:or|oder|od|ou|o|ossia)\b|\(\s*[^\W\d_]+\s*\)", re.IGNORECASE)  # or a name alone in brackets
 
 
 @lru_cache(maxsize=512)
 def for_either(name: str) -> bool:
     """Whether a part's name offers harp and piano for it, the one or the other.
 
-    >>> [for_either(n) for n in ("Piano (or Harp)", "Harfe oder Klavier", "Harp", "Harp and Piano", "Organ or Harp")]
+    >>> names = "Piano (or Harp)", "Harfe (Klavier)", "Harp and Piano", "Piano/Harp", "Harp (cues: Piano)"
+    >>> [for_either(name) for name in names]
     [True, True, False, False, False]
     """
     kinds = {instrument.kind for instrument in instruments.all_in_name(name)} if _OR.search(name) else set()
@@ -33,8 +34,14 @@ def on_harp(spans: Iterable[Span], name: str) -> tuple[Span, ...]:
     return tuple(span for span in spans if span.instrument is not None and span.instrument.kind in kinds)
 
 
-def as_alternative(found: Iterable[Finding]) -> Iterator[Finding]:
-    """What is said of a harp that another instrument can stand in for: what is hard for it, and no printed pedals."""
+def as_alternative(found: Iterable[Finding], declared: bool) -> Iterator[Finding]:
+    """What is said of a harp that a piano can stand in for: nothing is impossible.
+
+    Of how it is written only where the file has ``declared`` it a harp's part; else it is a pianist's page.
+    """
     for one in found:
-        if one.level in ("impossible", "hard"):
+        if one.level not in ("impossible", "hard"):
+            if declared:
+                yield one
+        else:
             yield replace(one, level="hard", numbers={**one.numbers, "on": ON_THE_HARP})

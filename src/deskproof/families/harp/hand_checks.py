@@ -29,7 +29,8 @@ def hand_findings(
             place_of(reading, row[0].events[0]), refs_of(part, reading.plucked[onset]),
             fold=("hands", tuple(one.pitch for one in reading.plucked[onset])),
             count_words=f"{len(reading.plucked[onset])} notes",
-            reason=f"no hand is left that reaches {names_of(row)}", most=len(reading.plucked[onset]) - len(row),
+            reason=f"no hand is left that reaches {names_of(row)}", goes="",
+            most=len(reading.plucked[onset]) - len(row),
         )  # fmt: skip
     yield from _fifth_notes(handed, reading, part)
     for one in handed.plan.hard:
@@ -58,7 +59,7 @@ def _fifth_notes(handed: Handed, reading: Reading, part: Part) -> Iterator[Findi
             fold=("fifth", tuple(one.pitch for one in row)),
             count_words=f"{len(own)} notes on the {'upper' if staff == 1 else 'lower'} staff",
             reason=f"a hand has {fingers} fingers for the strings, and the other cannot take one from where it is",
-            most=fingers,
+            most=fingers, goes="",
         )  # fmt: skip
 
 

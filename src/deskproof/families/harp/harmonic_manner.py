@@ -148,3 +148,8 @@ def usable(line: int) -> bool:
 def below(pitch: Pitch) -> Pitch:
     """The pitch an octave lower."""
     return pitch._replace(octave=pitch.octave - 1)
+
+
+def above(pitch: Pitch) -> Pitch:
+    """The pitch an octave higher."""
+    return pitch._replace(octave=pitch.octave + 1)

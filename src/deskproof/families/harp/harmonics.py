@@ -13,20 +13,17 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from deskproof import facts, words
-from deskproof.edits import SetMark, SetOctave, complete
 from deskproof.families.harp.handing import Handed
 from deskproof.families.harp.harmonic_manner import (
     SOUNDING,
-    STRING,
     UNCLEAR,
     Manner,
-    Row,
+    above,
     below,
     ends_of,
     harmonic_manner,
     line_of,
     rows_of,
-    usable,
 )
 from deskproof.families.harp.reading import OCTAVE, Plucked, Reading, refs
 from deskproof.families.harp.wording import (
@@ -41,10 +38,9 @@ from deskproof.families.harp.wording import (
     place_of,
     soonest,
 )
-from deskproof.findings import Effect, Finding, Mend, Numbers, Place, Rule
-from deskproof.page import Layout
+from deskproof.findings import Finding, Numbers, Place, Rule
 from deskproof.pitch import Pitch, parse
-from deskproof.score import NoteRef, Part, Score
+from deskproof.score import NoteRef, Part
 from deskproof.timeline import Event
 
 
@@ -54,7 +50,7 @@ def _all_strings(rows: Sequence[Numbers]) -> Numbers:
     pairs = sorted(
         {pair for row in rows for pair in row["pairs"]}, key=lambda pair: (parse(pair[0]).line, parse(pair[1]).midi)
     )
-    return {**worst, "pairs": pairs, "named": _named(pairs)}
+    return {**worst, "pairs": pairs, "named": named_pairs(pairs)}
 
 MANNER = Rule(
     id="harp-harmonic-manner",
@@ -147,15 +143,21 @@ def _manner(reading: Reading, part: Part) -> Iterator[Finding]:
     if found.manner == UNCLEAR:
         one, two = found.strings[0], found.soundings[0]
         if found.by == "marks":
-            what = f"{one.pitch} is marked as the string that is played, {two.pitch} as the sound that is heard"
+            what = (
+                f"{one.pitch} is marked as the string that is played (it sounds {above(one.pitch)}), "
+                f"{two.pitch} as the sound that is heard (of the {below(two.pitch)} string)"
+            )
         else:
-            what = f"{one.pitch} can only be meant as a string, {two.pitch} only as a sound"
+            what = (
+                f"{one.pitch} can only be meant as a string (it sounds {above(one.pitch)}), "
+                f"{two.pitch} only as a sound (of the {below(two.pitch)} string)"
+            )
         level = "notation"
     elif found.manner == SOUNDING and found.by == "range":
         two = found.soundings[0]
         what = (
             f"the harmonics seem to stand where they sound: {two.pitch} as a string lies above the published ranges, "
-            f"{below(two.pitch)} does not"
+            f"the {below(two.pitch)} string, which sounds {two.pitch}, does not"
         )
         level = "advice"
     else:
@@ -174,10 +176,10 @@ def _text(key: str) -> str:
     return f"{low} to {high}"
 
 
-def _named(pairs: Sequence[tuple[str, str]]) -> str:
+def named_pairs(pairs: Sequence[tuple[str, str]]) -> str:
     """Strings and sounds in words.
 
-    >>> _named([("G5", "G6"), ("A5", "A♯6")])
+    >>> named_pairs([("G5", "G6"), ("A5", "A♯6")])
     'the G5 string sounds G6, and the A5 string A♯6'
     """
     said = [f"the {string} string {'sounds ' if not i else ''}{sound}" for i, (string, sound) in enumerate(pairs)]
@@ -231,7 +233,7 @@ class _Bells:
             pairs = [(f"{pitch.step}{pitch.octave}", str(pitch._replace(octave=pitch.octave + 1)))]
             yield RANGE.at(
                 place_of(self.reading, bell.event), refs(self.part, bell.one), level=level, fold=("range", side),
-                near=NEAR, pairs=pairs, named=_named(pairs), string=pairs[0][0], sound=pairs[0][1],
+                near=NEAR, pairs=pairs, named=named_pairs(pairs), string=pairs[0][0], sound=pairs[0][1],
                 sounding=int(pitch.midi) + OCTAVE, reason=reason, beyond=beyond,
             )  # fmt: skip
 
@@ -343,42 +345,3 @@ class _Hands:
         rows = self.onsets[hand]
         k = bisect_left(rows, from_us + 1, key=lambda i: self.times[i])
         return k == len(rows) or self.times[rows[k]] >= to_us
-
-
-# -- mends ---------------------------------------------------------------------------------------------------------
-
-
-def harmonic_mends(score: Score, layouts: Sequence[Layout], part: Part) -> Iterator[Mend]:
-    """What makes it plain which of string and sound a part writes: a mark on every harmonic.
-
-    MusicXML tells the two apart (base-pitch, sounding-pitch). By the rule of today a harmonic stands where it is
-    played: those that are written as they sound can be written an octave lower.
-    """
-    rows = rows_of(part)
-    found = Manner.of(part)
-    if not rows:
-        return
-    sounding = {row.ref for row in rows if (row.said or _fits(row, found)) == SOUNDING}
-    lower = [SetOctave(row.ref, row.pitch.octave - 1) for row in rows if row.ref in sounding]
-    marks = [SetMark(row.ref, "harmonic", "base-pitch") for row in rows]
-    if lower:
-        yield Mend(
-            f"write {_count(lower)} an octave lower, where they are played, and mark all as written so",
-            Effect.CHANGES_SOUND, complete(score, layouts, [*lower, *marks]),
-        )  # fmt: skip
-    if len(sounding) == len(rows):
-        own = [SetMark(row.ref, "harmonic", "sounding-pitch") for row in rows]
-        yield Mend("leave them where they sound, and mark them so", Effect.KEEPS_SOUND, tuple(own))
-    elif not sounding:
-        yield Mend("mark them as written where they are played", Effect.KEEPS_SOUND, tuple(marks))
-
-
-def _fits(row: Row, manner: Manner) -> str:
-    """How a harmonic without a mark of its own is written: as the part does, else as its string can be."""
-    if manner.manner != UNCLEAR:
-        return manner.manner
-    return SOUNDING if usable(below(row.pitch).line) and not usable(row.pitch.line) else STRING
-
-
-def _count(rows: Sequence[object]) -> str:
-    return f"{len(rows)} harmonics" if len(rows) > 1 else "the harmonic"

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from deskproof import facts
+from deskproof import facts, words
 from deskproof.edits import Respell, SetOctave, complete
 from deskproof.families.base import Context
 from deskproof.families.harp import rules
-from deskproof.families.harp.harmonics import MANNER, harmonic_mends
+from deskproof.families.harp.notation_mends import notation_mends
 from deskproof.families.harp.setting_checks import setting_text
-from deskproof.families.harp.trill_signs import TRILL_SIGN, signed
+from deskproof.families.harp.sharing import DIVISIBLE, mend_words
 from deskproof.families.harp.two_strings import taking_turns
 from deskproof.findings import Effect, Finding, Mend
 from deskproof.score import NoteRef, Part
@@ -40,11 +40,13 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
             )  # fmt: skip
     for positions in finding.numbers.get("settings", ()):
         yield Mend(f"set the pedals to {setting_text(positions)}", Effect.ADVICE)
-    if finding.rule is TRILL_SIGN:
-        yield Mend("write the sign of the upper note, as the key has it", Effect.KEEPS_SOUND, tuple(signed(finding)))
-    if finding.rule is MANNER:
-        yield from harmonic_mends(context.score, context.layouts, context.score.parts[finding.place.part])
+    yield from notation_mends(finding, spans, context)
     yield from _advice(finding, spans, context)
+    part = context.score.parts[finding.place.part]
+    if finding.rule in DIVISIBLE and finding.level != "advice" and words.how_many(part.name) == 1:
+        said = mend_words(finding, spans, context)
+        if said:
+            yield Mend(f"share it between harps: {said}", Effect.ADVICE)
 
 
 def _advice(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
@@ -61,7 +63,6 @@ def _advice(finding: Finding, spans: Sequence[Span], context: Context) -> Iterat
         if doubled:
             yield Mend(f"leave out {doubled}, which is doubled in another octave", Effect.ADVICE)
         yield Mend("leave out one of these notes, or give it to another player", Effect.ADVICE)
-        yield from _two_harps(finding)
     elif rule is rules.NO_PEDAL:
         if numbers["string"]:
             edits = []
@@ -83,14 +84,6 @@ def _advice(finding: Finding, spans: Sequence[Span], context: Context) -> Iterat
         yield Mend("damp the string before the pedal moves: print a damping sign", Effect.ADVICE)
     elif rule is rules.HANDS:
         yield Mend("leave out doubled notes", Effect.ADVICE)
-        yield from _two_harps(finding)
-
-
-def _two_harps(finding: Finding) -> Iterator[Mend]:
-    """The division between two harps, where one was found and the finding does not say it already."""
-    shared = finding.numbers.get("shared")
-    if shared and finding.level != "advice":
-        yield Mend(f"share it between two harps: {shared}", Effect.ADVICE)
 
 
 def _doubled(finding: Finding, part: Part) -> str:

@@ -15,6 +15,7 @@ from deskproof.families.harp.plan import PedalPlan, plan_pedals
 from deskproof.families.harp.reading import Reading, read
 from deskproof.families.harp.record import record
 from deskproof.families.harp.ringing import Buzz, Ringing, Times, buzzes, rings
+from deskproof.families.harp.trill_pairs import with_neighbours
 from deskproof.families.harp.two_strings import named_apart, repeated, with_pairs
 from deskproof.spans import Span
 
@@ -49,7 +50,7 @@ def plan(spans: Sequence[Span], context: Context) -> Plan:
     def planned(onsets: Sequence[Onset]) -> PedalPlan:
         return plan_pedals(onsets, settings, reading.damps, reading.joints, reading.beats, ringing.until_us)
 
-    pedals = planned(reading.onsets)
+    reading, pedals = with_neighbours(reading, planned(reading.onsets), planned)
     pairs: dict[tuple[int, int], Choice] = {}
     wanted = repeated(reading, part)
     if wanted:

@@ -85,9 +85,9 @@ NO_PEDAL = Rule(
 )
 HANDS = Rule(
     id="harp-chord-hands",
-    levels=("impossible", "hard"),
+    levels=("impossible", "hard", "advice"),
     title="a chord that no two hands take",
-    says="{count_words} together: {reason}.",
+    says="{count_words} together: {reason}.{goes}",
     why="A harpist plucks with four fingers of each hand; the little finger is not used.",
     facts=("harp.fingers_a_hand", "harp.reach"),
     silent_when="the chord is broken and has no more than eight notes",
