@@ -401,8 +401,8 @@ def _needs_musicxml(one: _Checked, why: str) -> None:
         raise DeskproofError(f"{one.path}: a MIDI file; {why}. Export the score as MusicXML too; check reads both.")
 
 
-def _may_write(target: Path, source: Path, force: bool) -> None:
-    if target.resolve() == source.resolve():
+def _may_write(target: Path, source: Path | None, force: bool) -> None:
+    if source is not None and target.resolve() == source.resolve():
         raise DeskproofError(f"{target}: the original is never overwritten. Name another file with -o.")
     if target.is_dir():
         raise DeskproofError(f"{target}: a folder. Name a file with -o.")
@@ -481,13 +481,22 @@ def facts(instrument: str) -> None:
 @click.argument("wanted")
 @click.option("--from", "before", metavar="SETTING", help='The setting before it, as "D C Bb | Eb F G A".')
 @click.option("--json", "as_json", is_flag=True, help="All settings as JSON.")
-def gliss(wanted: str, before: str | None, as_json: bool) -> None:
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="A page (HTML) with the first octaves engraved.")
+@click.option("--force", is_flag=True, help="Write over an existing output.")
+def gliss(wanted: str, before: str | None, as_json: bool, output: Path | None, force: bool) -> None:
     """Harp: the pedal settings of a glissando with the WANTED notes ("Bb D F Ab C") or chord ("Bb9", "whole tone").
 
     All settings that sound just these notes, or, where none does, those with the fewest foreign notes.
     """
     from deskproof import gliss as settings
 
+    if output:
+        from deskproof.report.gliss_page import gliss_page
+
+        _may_write(output, None, force)
+        _whole(output, gliss_page(settings.asked_for(wanted, before)).encode("utf-8"))
+        click.echo(f"Wrote {output}.")
+        return
     click.echo(settings.run(wanted, as_json, _width(), before))
 
 

@@ -322,6 +322,35 @@ def run(wanted: str, json: bool, width: int, before: str | None = None) -> str:
     return _text(asked, found, stands, width or 80)
 
 
+class Asked(NamedTuple):
+    """What a page of settings shows: a title, sentences, and the settings with what is said of each."""
+
+    title: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[Near, tuple[str, ...]], ...]
+
+
+def asked_for(wanted: str, before: str | None = None) -> Asked:
+    """The settings for wanted notes, as :func:`run` has them, for a page.
+
+    Raises
+    ------
+    GlissError
+        If the wanted notes or the setting before cannot be read.
+    """
+    from deskproof.families.harp import sweep
+    from deskproof.families.harp.sweep import Near
+
+    asked = parse(wanted)
+    stands = parse_setting(before) if before and before.strip() else None
+    found = sweep.answer(asked.classes, stands)
+    nears = [Near(setting, frozenset()) for setting in found.exact] or list(found.nearest)
+    notes = " ".join(asked.names)
+    title = f"Glissando: {asked.title}, {notes}" if asked.title else f"Glissando: {notes}"
+    head = tuple(text for text in (asked.remark, _summary(asked, found)) if text)
+    return Asked(title, head, tuple((near, tuple(_said(near, stands))) for near in nears))
+
+
 def _record(asked: Wanted, found: Answer) -> dict[str, object]:
     return {
         "wanted": asked.names,
@@ -438,14 +467,8 @@ def diagram(setting: Setting) -> list[str]:
 
 def _shown(near: Near, stands: Setting | None, width: int) -> str:
     """The diagram of a setting with its words beside it, or below it where the page is narrow."""
-    from deskproof.families.harp.setting_checks import setting_text
-
     drawn = [" " * _MARGIN + row for row in diagram(near.setting)]
-    words = [setting_text(near.setting.positions), f"sounds {_sounds(near.setting)}"]
-    if near.foreign:
-        words.append(f"{_foreign_notes(len(near.foreign))}: {', '.join(_foreign(near))}")
-    if stands:
-        words.append(_moved(stands, near.setting))
+    words = _said(near, stands)
     left = max(len(row) for row in drawn) + 3
     beside = width - left >= 30
     room = width - left if beside else max(width - _MARGIN, 20)
@@ -453,6 +476,20 @@ def _shown(near: Near, stands: Setting | None, width: int) -> str:
     if not beside:
         return "\n".join([*drawn, *(" " * _MARGIN + line for line in lines)])
     return "\n".join(f"{a:<{left}}{b}".rstrip() for a, b in zip_longest(drawn, lines, fillvalue=""))
+
+
+def _said(near: Near, stands: Setting | None) -> list[str]:
+    """What is said of a setting: its letters, its first octave as it is written, and what it sounds."""
+    from deskproof.families.harp.setting_checks import setting_text
+
+    positions = near.setting.positions
+    first = " ".join(f"{letter}{_HEADINGS[positions[letter]]}" for letter in STEPS)
+    words = [setting_text(positions), f"first octave {first}", f"sounds {_sounds(near.setting)}"]
+    if near.foreign:
+        words.append(f"{_foreign_notes(len(near.foreign))}: {', '.join(_foreign(near))}")
+    if stands:
+        words.append(_moved(stands, near.setting))
+    return words
 
 
 def _sounds(setting: Setting) -> str:

@@ -332,6 +332,15 @@ def rows(
     return Rows(Below(f'<g class="pedal-rows">{"".join(draft.out)}</g>', box), draft.words())
 
 
+def moves_in(plan: PedalPlan, plays: Sequence[Play], frame: Frame) -> bool:
+    """Whether a pedal moves while these bars are played."""
+    if not plays:
+        return False
+    start = frame.clock.floor_us(plays[0].onset)
+    end = frame.clock.ceil_us(plays[-1].onset + plays[-1].length)
+    return any(change.t_us < end and change.t_us + change.dur_us > start for change in plan.changes)
+
+
 class _Draft:
     """Draws the rows from the top of 0 downwards, and keeps words off the lines and off each other."""
 

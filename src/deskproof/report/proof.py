@@ -20,16 +20,19 @@ from deskproof import facts, pages
 from deskproof.check import Report
 from deskproof.document import Document
 from deskproof.draw import pedals
+from deskproof.draw.hand_rows import hand_rows
 from deskproof.edits import ChangeRef, Edit
 from deskproof.engrave.marks import Mark, Picture, picture, ring_alone
 from deskproof.engrave.render import EngraveError, EngraverMissing, sign_shapes
 from deskproof.engrave.slice import MOST_BARS, Bars, Desk, bars_of
 from deskproof.facts import Fact
+from deskproof.families.harp.either import for_either
 from deskproof.families.harp.planning import HarpPlan
 from deskproof.families.harp.setting_checks import setting_text
 from deskproof.findings import LEVELS, Finding, Mend
 from deskproof.instruments import Instrument
 from deskproof.report import as_text
+from deskproof.report.harpist import CAUTION, for_harpist
 from deskproof.report.places import bar_number, spot_of
 from deskproof.score import UNCHECKED, NoteRef
 from deskproof.state import State
@@ -70,11 +73,12 @@ def proof_html(document: Document, report: Report, findings: Sequence[Finding] |
 
 
 @cache
-def _style() -> str:
+def style() -> str:
+    """The style sheet of every page."""
     return resources.files("deskproof.report").joinpath("proof.css").read_text(encoding="utf-8")
 
 
-def _policy(style: str) -> str:
+def policy(style: str) -> str:
     """Nothing may be loaded or run; the one style sheet of the page is named by its digest."""
     digest = base64.b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
     return f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
@@ -110,7 +114,7 @@ class _Page:
     def html(self) -> str:
         title = self.state.score.title
         head = f"Proof of “{title}”" if title else f"Proof of {self.file}"
-        style = _style()
+        sheet = style()
         body = [
             f"<h1>{_e(head)}</h1>",
             *(f"<p>{_e(row)}</p>" for row in as_text.header(self.state, self.file).split("\n")),
@@ -118,6 +122,7 @@ class _Page:
             self.key(),
             self.who(),
             *self.by_part(),
+            *self.for_players(),
         ]
         outlines = (
             '<svg xmlns="http://www.w3.org/2000/svg" class="signs" aria-hidden="true" focusable="false">'
@@ -129,10 +134,10 @@ class _Page:
                 '<html lang="en">',
                 "<head>",
                 '<meta charset="utf-8">',
-                f'<meta http-equiv="Content-Security-Policy" content="{_e(_policy(style))}">',
+                f'<meta http-equiv="Content-Security-Policy" content="{_e(policy(sheet))}">',
                 '<meta name="viewport" content="width=device-width, initial-scale=1">',
                 f"<title>{_e(head)}</title>",
-                f"<style>{style}</style>",
+                f"<style>{sheet}</style>",
                 "</head>",
                 "<body>",
                 outlines,
@@ -225,6 +230,13 @@ class _Page:
             f"{_e(pedals.faster_words(plan.pedals))}</p>{explained}"
         )
 
+    def for_players(self) -> Iterable[str]:
+        """The pages that go to the stands: one for each harp."""
+        for part, title in enumerate(self.names):
+            plan = self.harp(part)
+            if plan is not None and plan.reading is not None and not for_either(title):
+                yield for_harpist(plan, self.state.context(), title, f"stand-{part}-")
+
     def harp(self, part: int) -> HarpPlan | None:
         """The plan of a harp's pedals; None for every other part."""
         plan = self.state.plans.get(("harp", part))
@@ -247,9 +259,12 @@ class _Page:
         except EngraveError:
             return bars, None
         part = self.state.score.parts[place.part]
-        return bars, pedals.rows(
-            engraving, plan.pedals, plan.settings.comfortable_us, part, frame, bars.first, plays
-        )
+        below = None
+        if finding.rule.id not in _OF_HANDS or pedals.moves_in(plan.pedals, plays, frame):
+            below = pedals.rows(engraving, plan.pedals, plan.settings.comfortable_us, part, frame, bars.first, plays)
+        if plan.hands is not None:
+            below = hand_rows(engraving, plan, part, frame, bars.first, plays, below)
+        return bars, below
 
     def finding(self, number: int, finding: Finding) -> str:
         """One finding: place, engraved bars, and below them what is wrong, on which figures, and the ways out."""
@@ -272,6 +287,16 @@ class _Page:
             self.facts(finding),
             *(self.mend(number, k, finding, mend) for k, mend in enumerate(finding.mends, 1)),
         ]
+        proposed = finding.numbers.get("settings", ()) if _of_harp(finding) else ()
+        if proposed:
+            drawn = (
+                f"<figure>{pedals.diagram(positions, f'{name}-{k}-')}<figcaption>{_e(setting_text(positions))}"
+                "</figcaption></figure>"
+                for k, positions in enumerate(proposed, 1)
+            )
+            text.append(f'<div class="sides">{"".join(drawn)}</div>')
+        if finding.rule.id in _OF_HANDS:
+            text.append(f'<p class="quiet">{CAUTION}</p>')
         if not finding.mends:
             text.append('<p class="quiet">No mend is offered.</p>')
         return (
@@ -388,6 +413,15 @@ class _Page:
         whole = f"{title}. {rows.words}" if rows else title
         below = rows.below if rows else None
         return picture(engraving, marks, whole, f"x{self.pictures}-", _SIGNS, scale=scale, below=below)
+
+
+_OF_HANDS = frozenset(
+    f"harp-{kind}"
+    for kind in (
+        "chord-hands", "hand-zone", "hand-leap", "string-again", "hand-busy", "harmonic-hands", "harmonic-fast",
+        "etouffe-fast", "tremolo-one-string", "xylophonic-hands",
+    )
+)  # fmt: skip
 
 
 def _of_harp(finding: Finding) -> bool:
