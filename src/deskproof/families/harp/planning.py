@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from deskproof import facts, words
@@ -16,7 +16,7 @@ from deskproof.families.harp.reading import Reading, read
 from deskproof.families.harp.record import record
 from deskproof.families.harp.ringing import Buzz, Ringing, Times, buzzes, rings
 from deskproof.families.harp.trill_pairs import with_neighbours
-from deskproof.families.harp.two_strings import named_apart, repeated, with_pairs
+from deskproof.families.harp.two_strings import kept_apart, repeated, with_pairs
 from deskproof.spans import Span
 
 
@@ -43,14 +43,14 @@ def plan(spans: Sequence[Span], context: Context) -> Plan:
     reading = read(harp, context, LETTERS, harmonics_of(context))
     if not reading.onsets and not reading.odd:
         return Plan()
-    reading = replace(reading, onsets=named_apart(reading.onsets))
     part = context.score.parts[reading.part]
     ringing = Ringing(reading, part, Times.from_facts())
 
     def planned(onsets: Sequence[Onset]) -> PedalPlan:
         return plan_pedals(onsets, settings, reading.damps, reading.joints, reading.beats, ringing.until_us)
 
-    reading, pedals = with_neighbours(reading, planned(reading.onsets), planned)
+    reading, pedals = kept_apart(reading, planned(reading.onsets), planned)
+    reading, pedals = with_neighbours(reading, pedals, planned)
     pairs: dict[tuple[int, int], Choice] = {}
     wanted = repeated(reading, part)
     if wanted:

@@ -7,6 +7,7 @@ the note lasts; where that does not go the note keeps one string, and a finding 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from deskproof import facts, words
 from deskproof.edits import Respell
@@ -187,6 +188,19 @@ def named_apart(onsets: Sequence[Onset]) -> tuple[Onset, ...]:
         )
         for i, onset in enumerate(onsets)
     )
+
+
+def kept_apart(reading: Reading, pedals: PedalPlan, planner: Planner) -> tuple[Reading, PedalPlan]:
+    """The reading with such notes bound, and its plan, unless that costs a note, a written length or a quick change."""
+    onsets = named_apart(reading.onsets)
+    if onsets == reading.onsets:
+        return reading, pedals
+    found = planner(onsets)
+    left = [(row.onset, row.note) for row in found.unplanned if row.note is not None]
+    worse = any(found[name].value > pedals[name].value for name in KEPT)
+    if worse or any(onsets[i].notes[n].named for i, n in left):
+        return reading, pedals
+    return replace(reading, onsets=onsets), found
 
 
 def taking_turns(atoms: Sequence[Finding], part: Part) -> list[Respell]:
