@@ -152,6 +152,7 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
         (before the bar), repeat-end (after it), pedals LETTERS (a diagram: "pedals D C Bb Eb F# G A"),
         harmonic K (of the chord's note K), harmonic CHILD (base-pitch, sounding-pitch), harmonic K CHILD, staccato,
         tremolo N (strokes), tremolo start N and tremolo stop N (between two), dashes start, dashes stop.
+        ``below`` are notes of a second staff of the part.
         ``beside`` lists further parts, each with an ``instrument``, ``notes`` and whatever of this it needs.
     text : str, optional
         Notes to use instead of the case's own.
@@ -172,8 +173,45 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
         etree.SubElement(declared, "instrument-name").text = row["name"]
         if row.get("sounds"):
             etree.SubElement(declared, "instrument-sound").text = row["sounds"][0]
-        _Writer(one, marks, etree.SubElement(root, "part", id=f"P{k}")).write(one["notes"])
+        part = etree.SubElement(root, "part", id=f"P{k}")
+        _Writer(one, marks, part).write(one["notes"])
+        if "below" in one:
+            add_below(part, one)
     return etree.tostring(root, xml_declaration=True, encoding="UTF-8")
+
+
+def add_below(part: Any, case: Mapping[str, Any]) -> None:
+    """Write the notes of ``below`` on a second staff, bar by bar."""
+    under = etree.Element("part")
+    _Writer({"clef": "F4", **{k: v for k, v in case.items() if k not in ("below", "clef", "marks")}}, {}, under).write(
+        case["below"]
+    )
+    for measure, lower in zip(part, under, strict=True):
+        long = sum(int(n.findtext("duration") or 0) for n in measure.iterfind("note") if n.find("chord") is None)
+        for note in measure.iterfind("note"):
+            on_staff(note, "1")
+        attributes = measure.find("attributes")
+        if attributes is not None:
+            staves = etree.Element("staves")
+            staves.text = "2"
+            attributes.find("time").addnext(staves)
+            attributes.find("clef").set("number", "1")
+            attributes.find("clef").addnext(clef("F4"))
+            attributes.findall("clef")[1].set("number", "2")
+        back = etree.SubElement(measure, "backup")
+        etree.SubElement(back, "duration").text = str(long)
+        for note in list(lower.iterfind("note")):
+            note.find("voice").text = "2"
+            on_staff(note, "2")
+            measure.append(note)
+
+
+def on_staff(note: Any, staff: str) -> None:
+    """Say on which staff a note stands, at its place among the children (MusicXML 4.0, complexType note)."""
+    element = etree.Element("staff")
+    element.text = staff
+    before = [one for one in note if one.tag not in ("beam", "notations", "lyric")]
+    before[-1].addnext(element)
 
 
 class _Writer:

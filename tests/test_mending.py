@@ -13,7 +13,7 @@ from corpus import shared_scores, smallest
 from deskproof import document, mending
 from deskproof.check import Report, check
 from deskproof.demo import SCORE as DEMO
-from deskproof.edits import AddAccidental, SetOctave
+from deskproof.edits import AddAccidental, SetMark, SetOctave
 from deskproof.findings import Effect, Finding, Mend
 from deskproof.forces import Forces
 from deskproof.mending import MendError
@@ -77,6 +77,8 @@ def assert_effects_are_true(read: document.Document) -> Counter[Effect]:
         assert taken.document.edits
         assert sound(document.from_bytes(taken.document.packed(), read.name).score) == before
     for finding, mend in rng.sample(changing, min(MOST, len(changing))):
+        if all(isinstance(edit, SetMark) and edit.kind == "arpeggiate" for edit in mend.edits):
+            continue  # a broken chord has the same written notes
         assert sound(reread(read, [mend])) != before, (finding.says, mend.says)
     return Counter(mend.effect for _, mend in keeping + changing)
 

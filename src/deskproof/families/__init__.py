@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from deskproof.families.base import Context, Family, Plan
 from deskproof.families.harp import HARP
+from deskproof.families.keyboard import KEYBOARD
 from deskproof.families.manners import MANNERS
 from deskproof.families.tutti import TUTTI
 from deskproof.findings import Rule
 
-FAMILIES: tuple[Family, ...] = (TUTTI, MANNERS, HARP)
+FAMILIES: tuple[Family, ...] = (TUTTI, MANNERS, HARP, KEYBOARD)
 
 
 def rules() -> tuple[Rule, ...]:

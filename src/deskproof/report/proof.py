@@ -21,6 +21,7 @@ from deskproof.check import Report
 from deskproof.document import Document
 from deskproof.draw import pedals
 from deskproof.draw.hand_rows import hand_rows
+from deskproof.draw.keys import keys_picture, struck_at
 from deskproof.edits import ChangeRef, Edit
 from deskproof.engrave.marks import Mark, Picture, picture, ring_alone
 from deskproof.engrave.render import EngraveError, EngraverMissing, sign_shapes
@@ -29,6 +30,8 @@ from deskproof.facts import Fact
 from deskproof.families.harp.either import for_either
 from deskproof.families.harp.planning import HarpPlan
 from deskproof.families.harp.setting_checks import setting_text
+from deskproof.families.keyboard.planning import KeyboardPlan
+from deskproof.families.keyboard.summary import bars_in_words
 from deskproof.findings import LEVELS, Finding, Mend
 from deskproof.instruments import Instrument
 from deskproof.report import as_text
@@ -44,6 +47,10 @@ LEVEL_WORDS = {
     "advice": "it would sound or lie better otherwise.",
 }
 _SIGNS = "sign-"  # before the names of the outlines of music signs, which stand once on the page
+HANDS_DIFFER = (
+    "Hands differ; long stretches, fast octaves and repeated notes at the limit can hurt a player: the player and "
+    "their teacher or doctor decide, not a program."
+)
 _MEND_BARS = 2  # so that before and after stand side by side
 _MEND_SCALE = 0.85
 _NARROW_PX = 340  # what is not wider fits the narrowest page and needs no scrolling
@@ -279,7 +286,8 @@ class _Page:
             f"ring {number}, {finding.level}"
         )
         mark = Mark(str(number), finding.level, finding.notes)
-        marked = self.figure(bars, [mark], title, self.left_out(finding, bars), rows=hung)
+        caption = " ".join(text for text in (self.left_out(finding, bars), self.of_keys(finding, bars)) if text)
+        marked = self.figure(bars, [mark], title, caption, rows=hung) + self.keys(finding, name)
         text = [
             f'<p><span class="number">{number}.</span> <span class="level">{_e(finding.level)}</span>: '
             f"{_e(finding.says)}{_e(self.how_many(finding))}</p>",
@@ -297,6 +305,8 @@ class _Page:
             text.append(f'<div class="sides">{"".join(drawn)}</div>')
         if finding.rule.id in _OF_HANDS:
             text.append(f'<p class="quiet">{CAUTION}</p>')
+        if finding.rule.id in _OF_KEYS:
+            text.append(f'<p class="quiet">{HANDS_DIFFER}</p>')
         if not finding.mends:
             text.append('<p class="quiet">No mend is offered.</p>')
         return (
@@ -304,6 +314,30 @@ class _Page:
             f'<h3 id="{name}-place">{_e(_capital(where))}<span class="aside">, finding {number}, '
             f'{_e(finding.level)}</span></h3>{marked}<div class="footnote">{"".join(text)}</div></article>'
         )
+
+    def keyboard(self, finding: Finding) -> KeyboardPlan | None:
+        """The plan of the hands at a keyboard that a finding is about; None for every other finding."""
+        if not finding.rule.id.startswith("keyboard-"):
+            return None
+        plan = self.state.plans.get(("keyboard", finding.place.part))
+        return plan if isinstance(plan, KeyboardPlan) and plan.hands is not None else None
+
+    def of_keys(self, finding: Finding, bars: Bars) -> str:
+        """What the bars shown ask of the hands at a keyboard."""
+        plan = self.keyboard(finding)
+        said = bars_in_words(plan, bars.first, bars.last) if plan is not None else ""
+        return f"{_capital(said)}." if said else ""
+
+    def keys(self, finding: Finding, name: str) -> str:
+        """The keys that are struck where a finding stands, to scale."""
+        plan = self.keyboard(finding)
+        if plan is None or finding.rule.id not in _OF_KEYS or plan.settings is None:
+            return ""
+        struck = struck_at(plan, {(ref.measure, ref.n) for ref in (finding.atoms or (finding,))[0].notes})
+        if not struck:
+            return ""
+        drawn = keys_picture(struck, plan.settings.limits.keys, f"{name}-")
+        return f'<figure><div class="strip">{drawn}</div></figure>'
 
     def bars(
         self, notes: Iterable[NoteRef | ChangeRef], edits: Sequence[Edit] = (), most: int = MOST_BARS
@@ -422,6 +456,11 @@ _OF_HANDS = frozenset(
         "etouffe-fast", "tremolo-one-string", "xylophonic-hands",
     )
 )  # fmt: skip
+
+
+_OF_KEYS = frozenset(
+    ("keyboard-stretch", "keyboard-notes", "keyboard-leap", "keyboard-repeat", "keyboard-restruck", "keyboard-let-go")
+)
 
 
 def _of_harp(finding: Finding) -> bool:

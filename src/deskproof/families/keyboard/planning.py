@@ -1,0 +1,84 @@
+"""The plan of a keyboard part: which hand takes what, what the pedals hold."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from deskproof import facts
+from deskproof.families.base import Context, Plan
+from deskproof.families.keyboard import pedals
+from deskproof.families.keyboard.geometry import NORMAL
+from deskproof.families.keyboard.hands import HandPlan, Press, Settings, plan_hands, settings_of
+from deskproof.families.keyboard.pedal_signs import signs_of
+from deskproof.families.keyboard.reading import Key, Reading, read
+from deskproof.spans import Span
+
+KINDS = ("piano", "electric-piano", "celesta", "harpsichord", "organ", "harmonium")
+WITH_DAMPER = ("piano", "electric-piano", "celesta")
+ORGAN = "organ"
+
+
+@dataclass(frozen=True, slots=True)
+class KeyboardPlan(Plan):
+    """How one keyboard part is played, with what it was made from. ``hands`` runs beside the onsets of ``reading``."""
+
+    kinds: str = ""
+    reading: Reading | None = None
+    hands: HandPlan | None = None
+    settings: Settings | None = None
+    hand_mm: float = 0
+    signs: tuple[pedals.Sign, ...] = ()
+    spans: tuple[Span, ...] = ()
+    why: dict[tuple[int, int], str] = field(default_factory=dict)  # key without a hand -> rule
+
+    @property
+    def instrument(self) -> str:
+        """The kind of instrument whose keys these are."""
+        return self.kinds
+
+
+def plan(spans: Sequence[Span], context: Context) -> Plan:
+    """Plan the hands of the keyboard spans of one part; an empty plan where nothing is a keyboard's."""
+    rows = tuple(span for span in spans if span.instrument is not None and span.instrument.kind in KINDS)
+    if not rows or not any(span.events for span in rows):
+        return Plan()
+    kind = next(span.instrument.kind for span in rows if span.instrument is not None and span.events)
+    reading = read(rows, context, kind == ORGAN)
+    if not reading.onsets:
+        return Plan()
+    part = context.score.parts[reading.part]
+    player = context.forces.playing(kind)
+    hand_mm = player.hand_span_mm if player and player.hand_span_mm else float(facts.get("keys.hand").value)
+    settings = settings_of(round(hand_mm), width_of(kind), kind in WITH_DAMPER)
+    hands = plan_hands([press_of(row) for row in reading.onsets], settings)
+    signs = signs_of(part, context.frame)
+    return KeyboardPlan("keyboard", part.name or part.id, kind, reading, hands, settings, hand_mm, signs, rows)
+
+
+def press_of(row: Sequence[Key]) -> Press:
+    """The keys of an onset as the planner of the hands has them."""
+    return Press(
+        min([key.t_us for key in row]),
+        tuple(key.key for key in row),
+        tuple(key.until_us for key in row),
+        tuple(key.staff for key in row),
+        tuple(key.how for key in row),
+    )
+
+
+def width_of(kind: str) -> int:
+    """The width of an instrument's keys, in thousandths of that of a piano's."""
+    octave = facts.find(f"keys.{kind}_octave")
+    return NORMAL if octave is None else round(NORMAL * float(octave.value) / float(facts.get("keys.octave").value))
+
+
+def keys_of(plan: KeyboardPlan) -> tuple[list[pedals.Key], list[tuple[int, int]]]:
+    """All keys as the pedals meet them, and beside each its place: ordinals of onset and key."""
+    assert plan.reading is not None and plan.hands is not None
+    found, places = [], []
+    for i, (row, ups) in enumerate(zip(plan.reading.onsets, plan.hands.up_us, strict=True)):
+        for n, (key, up_us) in enumerate(zip(row, ups, strict=True)):
+            found.append(pedals.Key(key.key, key.t_us, max(up_us, key.t_us), key.until_us))
+            places.append((i, n))
+    return found, places

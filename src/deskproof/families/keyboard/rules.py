@@ -1,0 +1,98 @@
+"""What can be too much for the hands at a keyboard."""
+
+from __future__ import annotations
+
+from deskproof.families.keyboard.wording import first, shortest, widest
+from deskproof.findings import Rule
+
+STRETCH = Rule(
+    id="keyboard-stretch",
+    levels=("impossible", "hard"),
+    title="a chord wider than a hand reaches",
+    says="{keys} in the {hand} hand: {mm} mm from key to key, and {share}; {otherwise}.{goes}",
+    why="Every way of sharing the notes between the hands was tried, and this is the least of the stretches.",
+    facts=("keys.hand", "keys.hand_large", "keys.hand_over", "pianists.spans", "pianists.roll_note"),
+    silent_when="the hand reaches it, the other hand can take a note, or the chord is marked to be broken",
+    merge=widest,
+    worse=("um", "count"),
+)
+NOTES = Rule(
+    id="keyboard-notes",
+    levels=("impossible",),
+    title="more keys at once than the hands have fingers for",
+    says="{count_words} at once{where}: {reason}.",
+    why="A hand takes five keys, six where the thumb lies on two neighbouring ones.",
+    facts=("keys.notes_a_hand", "keys.notes_a_hand_thumb"),
+    silent_when="some sharing between the hands leaves no more than five keys, or six, to each",
+    merge=first,
+    worse=("over", "count"),
+)
+LEAP = Rule(
+    id="keyboard-leap",
+    levels=("impossible", "hard"),
+    title="a hand that has to leap faster than hands do",
+    says=(
+        "the {hand} hand goes from {before} to {keys}, {mm} mm in all, in {have_ms} ms; {need_ms} ms are wanted.{goes}"
+    ),
+    why="Measured on recorded hands: one leap in a hundred is quicker than the line, and next to none than the floor.",
+    facts=("keys.leap_from", "keys.leap_least", "keys.leap_hard"),
+    silent_when="there is time, or the other hand can take the notes",
+    merge=shortest,
+    worse=("lack_us", "count"),
+)
+REPEAT = Rule(
+    id="keyboard-repeat",
+    levels=("impossible", "hard"),
+    title="one key struck again faster than a hand repeats",
+    says="{keys} again after {have_ms} ms by the {hand} hand; {need_ms} ms are wanted.{goes}",
+    why="Measured on recorded hands: one repetition in a hundred is quicker than this.",
+    facts=("keys.repeat_hard", "pianists.repeat_floor"),
+    silent_when="there is time, or the hands strike it in turn",
+    merge=shortest,
+    worse=("lack_us", "count"),
+)
+RESTRUCK = Rule(
+    id="keyboard-restruck",
+    levels=("hard",),
+    title="a key that one hand strikes while the other is to hold it",
+    says="the {hand} hand strikes {keys} while the other is to hold it for {left_ms} ms more.",
+    why="A key that is down cannot be struck: it has to come up first, and the held note ends there.",
+    facts=(),
+    silent_when="both staves strike it together, or one hand does both",
+    merge=first,
+    worse=("left_us", "count"),
+)
+LET_GO = Rule(
+    id="keyboard-let-go",
+    levels=("hard",),
+    title="a written note that no finger can hold, on an instrument without a damper pedal",
+    says="{keys}, written for {left_ms} ms more, must be let go: the {hand} hand has other keys to take.",
+    why="On organ and harpsichord a note ends when the finger leaves its key.",
+    facts=("keys.hand", "keys.hand_over"),
+    silent_when="a finger can stay, the other hand takes over, or the instrument has a damper pedal",
+    merge=first,
+    worse=("left_us", "count"),
+)
+FAST = Rule(
+    id="keyboard-fast",
+    levels=("hard",),
+    title="more notes a second than one hand plays",
+    says="the {hand} hand plays {rate} times a second here; {most} are the most that recorded hands do.{goes}",
+    why="Measured over eight strokes of one hand; one passage in a thousand is quicker than this.",
+    facts=("keys.events_hard", "pianists.rate_events"),
+    silent_when="the hands share the notes, or the line is a glissando",
+    merge=shortest,
+    worse=("rate", "count"),
+)
+CLUSTER = Rule(
+    id="keyboard-cluster",
+    levels=("hard",),
+    title="keys struck with palm, fist or forearm, or notes inside the instrument",
+    says="{what} is asked for: it needs an instrument and a player that allow it.",
+    why="It can be done and is called what it is; halls and owners do not all allow it.",
+    facts=(),
+    silent_when="nothing of the kind is written",
+    merge=first,
+    worse=(),
+)
+RULES = (STRETCH, NOTES, LEAP, REPEAT, RESTRUCK, LET_GO, FAST, CLUSTER)
