@@ -10,7 +10,7 @@ import deskproof
 ROOT = Path(deskproof.__file__).parent
 # From left to right; a module may import from its own column and from those to its left.
 COLUMNS = (
-    ("errors", "pitch", "score", "words", "demo"),
+    ("errors", "pitch", "chords", "score", "words", "demo"),
     (
         "page",
         "facts",

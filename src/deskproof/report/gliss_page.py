@@ -9,13 +9,12 @@ from deskproof.document import from_bytes
 from deskproof.draw import pedals
 from deskproof.engrave.marks import picture
 from deskproof.engrave.slice import Bars, Desk
-from deskproof.families.harp.setting_checks import setting_text
 from deskproof.families.harp.sweep import Near
 from deskproof.gliss import Asked
 from deskproof.pitch import STEPS
 from deskproof.report.proof import policy, style
 
-SHOWN = 24  # settings; --json has them all
+SHOWN = 12  # settings; --json has them all
 OCTAVE = 4
 _SIGN = {-1: "flat", 0: "natural", 1: "sharp"}
 
@@ -32,12 +31,15 @@ def gliss_page(asked: Asked) -> str:
     desk = Desk(from_bytes(first_octaves([near for near, _ in rows[:SHOWN]]), "gliss"))
     figures = []
     for k, (near, words) in enumerate(rows[:SHOWN]):
-        music = picture(desk.engraving(Bars(("P1",), k, k)), (), f"{setting_text(near.setting.positions)}", f"m{k}-")
-        said = "".join(f"<p>{html.escape(text)}</p>" for text in words)
-        drawn = pedals.diagram(near.setting.positions, f"d{k}-")
+        positions = near.setting.positions
+        setting, octave, *besides = words
+        music = picture(desk.engraving(Bars((_part(k),), 0, 0)), (), _capital(octave), f"m{k}-")
+        drawn = pedals.diagram(positions, f"d{k}-")
+        said = "".join(f"{html.escape(_capital(text))}.<br>" for text in (octave, *besides)).removesuffix("<br>")
         figures.append(
-            f'<article class="finding"><div class="sides"><figure>{drawn}</figure>'
-            f'<figure><div class="strip">{music.svg}</div></figure></div>{said}</article>'
+            f'<article class="finding"><div class="sides"><figure>{drawn}'
+            f"<figcaption>{html.escape(setting)}</figcaption></figure>"
+            f'<figure><div class="strip">{music.svg}</div><figcaption>{said}</figcaption></figure></div></article>'
         )
     more = f"<p>And {len(rows) - SHOWN} more; --json has them all.</p>" if len(rows) > SHOWN else ""
     sheet = style()
@@ -59,24 +61,31 @@ def gliss_page(asked: Asked) -> str:
 
 
 def first_octaves(nears: Sequence[Near]) -> bytes:
-    """A bar of seven notes for each setting, upwards from C, every accidental printed, as MusicXML."""
-    bars = []
+    """A part of one bar for each setting: its seven notes upwards from C, every accidental printed; as MusicXML."""
+    names, parts = [], []
     for k, near in enumerate(nears):
         positions = near.setting.positions
         notes = "".join(
             f"<note><pitch><step>{letter}</step><alter>{positions[letter]}</alter><octave>{OCTAVE}</octave></pitch>"
             f"<duration>1</duration><voice>1</voice><type>quarter</type>"
-            f"<accidental>{_SIGN[positions[letter]]}</accidental></note>"
+            f"<accidental>{_SIGN[positions[letter]]}</accidental><stem>none</stem></note>"
             for letter in STEPS
         )
-        opening = (
-            '<attributes><divisions>1</divisions><time print-object="no"><beats>7</beats>'
-            "<beat-type>4</beat-type></time>"
-            "<clef><sign>G</sign><line>2</line></clef></attributes>"
+        names.append(f'<score-part id="{_part(k)}"><part-name print-object="no">Harp</part-name></score-part>')
+        parts.append(
+            f'<part id="{_part(k)}"><measure number="1"><attributes><divisions>1</divisions>'
+            f'<time print-object="no"><beats>{len(STEPS)}</beats><beat-type>4</beat-type></time>'
+            f"<clef><sign>G</sign><line>2</line></clef></attributes>{notes}</measure></part>"
         )
-        bars.append(f'<measure number="{k + 1}">{opening if not k else ""}{notes}</measure>')
     return (
-        '<?xml version="1.0" encoding="UTF-8"?><score-partwise version="4.0"><part-list><score-part id="P1">'
-        f'<part-name print-object="no">Harp</part-name></score-part></part-list><part id="P1">{"".join(bars)}</part>'
-        "</score-partwise>"
+        '<?xml version="1.0" encoding="UTF-8"?><score-partwise version="4.0">'
+        f"<part-list>{''.join(names)}</part-list>{''.join(parts)}</score-partwise>"
     ).encode()
+
+
+def _part(k: int) -> str:
+    return f"P{k + 1}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

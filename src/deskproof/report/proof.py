@@ -226,9 +226,10 @@ class _Page:
         explained = ""
         if any(_of_harp(finding) and finding.place.part == part for finding in self.findings):
             explained = (
-                '<p class="quiet">Under the bars of a finding about the pedals each pedal has a line: up is flat, '
-                "level natural, down sharp. It slopes, and is thicker, while the foot moves; beside it stands the "
-                "time that the foot has to spare.</p>"
+                '<p class="quiet">Under the bars of a finding stands which hand takes which string, in bold where the '
+                "page has another name for the note. Where pedals matter each has a line: up is flat, level natural, "
+                "down sharp. It slopes, and is thicker, while the foot moves; beside it stands the time that the foot "
+                "has to spare.</p>"
             )
         return (
             f"{head}<figure>{pedals.diagram(setting, f'pedals-{part}-')}<figcaption>Before the first note: "
@@ -250,13 +251,17 @@ class _Page:
         return plan if isinstance(plan, HarpPlan) and plan.pedals is not None else None
 
     def pedal_rows(self, finding: Finding, bars: Bars) -> tuple[Bars, pedals.Rows | None]:
-        """The bars of a finding about a harp's pedals, from where they move for it, and the pedals under them."""
+        """The bars of a finding about a harp, and under them hands and pedals.
+
+        The bars begin where a pedal moves for the finding; pedals stand where they move or the finding is about them.
+        """
         plan = self.harp(finding.place.part)
         if plan is None or plan.pedals is None or plan.settings is None or not _of_harp(finding):
             return bars, None
         place, frame = finding.place, self.state.timeline.frame
         at = place.measure if bars.first <= place.measure <= bars.last else bars.first
-        if pedals.reaches_back(plan.pedals, frame, bars.first, at, place.pass_):
+        of_pedals = finding.rule.id in _OF_PEDALS
+        if of_pedals and pedals.reaches_back(plan.pedals, frame, bars.first, at, place.pass_):
             bars = replace(bars, first=bars.first - 1)
         plays = pedals.once_through(frame, bars.first, bars.last, at, place.pass_)
         try:
@@ -267,7 +272,7 @@ class _Page:
             return bars, None
         part = self.state.score.parts[place.part]
         below = None
-        if finding.rule.id not in _OF_HANDS or pedals.moves_in(plan.pedals, plays, frame):
+        if of_pedals or pedals.moves_in(plan.pedals, plays, frame):
             below = pedals.rows(engraving, plan.pedals, plan.settings.comfortable_us, part, frame, bars.first, plays)
         if plan.hands is not None:
             below = hand_rows(engraving, plan, part, frame, bars.first, plays, below)
@@ -295,14 +300,6 @@ class _Page:
             self.facts(finding),
             *(self.mend(number, k, finding, mend) for k, mend in enumerate(finding.mends, 1)),
         ]
-        proposed = finding.numbers.get("settings", ()) if _of_harp(finding) else ()
-        if proposed:
-            drawn = (
-                f"<figure>{pedals.diagram(positions, f'{name}-{k}-')}<figcaption>{_e(setting_text(positions))}"
-                "</figcaption></figure>"
-                for k, positions in enumerate(proposed, 1)
-            )
-            text.append(f'<div class="sides">{"".join(drawn)}</div>')
         if finding.rule.id in _OF_HANDS:
             text.append(f'<p class="quiet">{CAUTION}</p>')
         if finding.rule.id in _OF_KEYS:
@@ -398,7 +395,7 @@ class _Page:
         changed = [edit.note for edit in mend.edits]
         before = self.bars(changed, most=_MEND_BARS)
         if before is None:
-            return f'<section class="mend">{head}</section>'
+            return f'<section class="mend">{head}{self.proposed(number, k, finding, mend)}</section>'
         after = self.bars(changed, mend.edits, _MEND_BARS)
         assert after is not None
         where = f"{self.names[finding.place.part]}, {self.bars_words(finding.place.part, before)}"
@@ -415,6 +412,13 @@ class _Page:
             f"{self.figure(after, marks, f'{where}, after the mend: {mend.says}', 'After', _MEND_SCALE)}"
             f"</div>{more}</section>"
         )
+
+    def proposed(self, number: int, k: int, finding: Finding, mend: Mend) -> str:
+        """The setting that a mend proposes, drawn; empty where it proposes none."""
+        for positions in finding.numbers.get("settings", ()) if _of_harp(finding) else ():
+            if setting_text(positions) in mend.says:
+                return f"<figure>{pedals.diagram(positions, f'finding-{number}-{k}-')}</figure>"
+        return ""
 
     def looks_the_same(self, before: Bars, after: Bars) -> bool:
         """Whether an edit leaves the engraved bars as they were."""
@@ -449,6 +453,13 @@ class _Page:
         return picture(engraving, marks, whole, f"x{self.pictures}-", _SIGNS, scale=scale, below=below)
 
 
+_OF_PEDALS = frozenset(
+    f"harp-{kind}"
+    for kind in (
+        "cluster", "pedal-too-fast", "pedal-quick", "one-foot-twice", "let-go-early", "ringing", "gliss-end",
+        "gliss-setting", "spelling", "no-setting", "printed-setting", "trill-strings",
+    )
+)  # fmt: skip
 _OF_HANDS = frozenset(
     f"harp-{kind}"
     for kind in (

@@ -9,7 +9,7 @@ from deskproof.edits import Respell, SetOctave, complete
 from deskproof.families.base import Context
 from deskproof.families.harp import rules
 from deskproof.families.harp.notation_mends import notation_mends
-from deskproof.families.harp.setting_checks import setting_text
+from deskproof.families.harp.setting_checks import proposal
 from deskproof.families.harp.sharing import DIVISIBLE, mend_words
 from deskproof.families.harp.two_strings import taking_turns
 from deskproof.findings import Effect, Finding, Mend
@@ -39,7 +39,7 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
                 Effect.KEEPS_SOUND, complete(context.score, context.layouts, turns),
             )  # fmt: skip
     for positions in finding.numbers.get("settings", ()):
-        yield Mend(f"set the pedals to {setting_text(positions)}", Effect.ADVICE)
+        yield Mend(proposal(positions, finding.numbers.get("wanted", ())), Effect.ADVICE)
     yield from notation_mends(finding, spans, context)
     yield from _advice(finding, spans, context)
     part = context.score.parts[finding.place.part]

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Set
+from collections.abc import Iterator, Mapping, Sequence, Set
 from typing import Any
 
 from deskproof.families.base import Context
 from deskproof.families.harp import rules
-from deskproof.families.harp.model import LETTERS
+from deskproof.families.harp.model import LETTERS, STEPS
 from deskproof.families.harp.plan import PedalPlan
 from deskproof.families.harp.printed import Printed, glissandi, printed
 from deskproof.families.harp.reading import Reading
-from deskproof.families.harp.sweep_checks import of_the_key
-from deskproof.families.harp.wording import SIGNS, place_of, refs_of
+from deskproof.families.harp.sweep import string_class
+from deskproof.families.harp.sweep_checks import proposed
+from deskproof.families.harp.wording import SIGNS, listed, place_of, refs_of
 from deskproof.families.trills import key_at
 from deskproof.findings import Finding, Place
 from deskproof.page import alters_of
-from deskproof.pitch import Pitch
+from deskproof.pitch import Pitch, name
 from deskproof.score import UNCHECKED, Note, NoteRef, Part
 
 
@@ -61,27 +62,26 @@ class _Settings:
                 continue
             near = self._note_at(measure, start, staff)
             stands = setting_text(self._standing(measure, start))
+            settings, wanted = self._proposed(measure, start)
             yield rules.NO_SETTING.at(
                 Place(self.reading.part, staff, measure, start), near, level="notation", fold="gliss",
                 where=" before the glissando", setting=f"by the plan the pedals stand at {stands}",
-                settings=self._proposed(measure, start),
+                settings=settings, wanted=wanted,
             )  # fmt: skip
         for sign in signs:
             yield from self._contradiction(sign)
         yield from self._at_odds()
 
-    def _proposed(self, measure: int, start: int) -> list[dict[str, int]]:
-        """The setting of the key and of the glissando's ends, where no other is told."""
+    def _proposed(self, measure: int, start: int) -> tuple[list[dict[str, int]], list[int]]:
+        """Settings for a glissando that is written without one, and the pitch classes that are wanted."""
         here = [s for s in self.reading.sweeps if (s.first.measure, s.first.note.start) == (measure, start)]
-        sweep = here[0] if here else None
-        if sweep is None:
-            return []
-        ends = [e.note.pitch for e in (sweep.first, sweep.last) if e is not None and e.note.pitch is not None]
-        key = key_at(sweep.first.note, self.context, self.reading.part, measure)
-        alters = alters_of(key)
+        if not here:
+            return [], []
+        alters = alters_of(key_at(here[0].first.note, self.context, self.reading.part, measure))
         if any(alter not in SIGNS for alter in alters.values()):
-            return []
-        return of_the_key({letter: int(alter) for letter, alter in alters.items()}, ends)
+            return [], []
+        stands = self.pedals.standing(here[0].from_us)
+        return proposed(here[0], self.part, {letter: int(alter) for letter, alter in alters.items()}, stands)
 
     def _standing(self, measure: int, start: int) -> dict[str, int]:
         """Where the pedals stand at a place of the page when it is first played."""
@@ -152,3 +152,26 @@ def setting_text(positions: dict[str, int] | Any) -> str:
     """
     rows = [f"{letter}{SIGNS[positions[letter]]}" for letter in LETTERS]
     return f"{' '.join(rows[:3])} | {' '.join(rows[3:])}"
+
+
+def proposal(positions: Mapping[str, int], wanted: Sequence[int]) -> str:
+    """A setting as a way out in words, with what it sounds beside the ``wanted`` pitch classes and what it lacks.
+
+    >>> natural = dict.fromkeys("DCBEFGA", 0)
+    >>> proposal(natural, (0, 2, 4, 5, 7, 9))
+    'set the pedals to D♮ C♮ B♮ | E♮ F♮ G♮ A♮; B♮ sounds too'
+    >>> proposal(natural, (0, 2, 4, 5, 7, 9, 10))
+    'set the pedals to D♮ C♮ B♮ | E♮ F♮ G♮ A♮; B♮ sounds and B♭ does not'
+    """
+    said = f"set the pedals to {setting_text(positions)}"
+    if not wanted:
+        return said
+    sounds = {letter: string_class(letter, positions[letter]) for letter in STEPS}
+    foreign = [f"{letter}{SIGNS[positions[letter]]}" for letter in STEPS if sounds[letter] not in wanted]
+    lacking = [name(60 + k)[:-1] for k in wanted if k not in sounds.values()]
+    clauses = []
+    if foreign:
+        clauses.append(f"{listed(foreign)} sound{'s' * (len(foreign) == 1)}{'' if lacking else ' too'}")
+    if lacking:
+        clauses.append(f"{listed(lacking)} do{'es' * (len(lacking) == 1)} not{'' if foreign else ' sound'}")
+    return f"{said}; {' and '.join(clauses)}" if clauses else said
