@@ -15,7 +15,7 @@ def reached_by(um: int) -> int:
     Two equal groups, each normally distributed, as the facts give them (``pianists.spans``).
 
     >>> reached_by(164_500), reached_by(211_500), reached_by(259_000)
-    (99, 47, 0)
+    (100, 47, 0)
     """
     over = float(facts.get("keys.hand_over").value)
     need_mm = um / 1000 + over
