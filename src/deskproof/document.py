@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from deskproof.edits import Edit, apply
+from deskproof.edits import Edit, apply, moved
 from deskproof.musicxml import container, editor, reader
 from deskproof.score import NoteRef, Score
 
@@ -31,12 +31,15 @@ class Document:
         return tuple(edit for step in self.steps for edit in step)
 
     def with_edits(self, edits: Sequence[Edit]) -> Document:
-        """The next document: this one with more edits. Notes keep their references."""
+        """The next document: this one with more edits. ``moved`` tells where its notes stand."""
         return replace(self, score=apply(self.score, edits), steps=(*self.steps, tuple(edits)))
 
-    def moved(self, ref: NoteRef) -> NoteRef:
-        """Where a note of document 0 stands now; edits of notes leave every note in its place."""
-        return ref
+    def moved(self, ref: NoteRef) -> NoteRef | None:
+        """Where a note of document 0 stands now; None if it is no more."""
+        now: NoteRef | None = ref
+        for step in self.steps:
+            now = None if now is None else moved(now, step)
+        return now
 
     def written(self) -> bytes:
         """The MusicXML document with all edits, step after step; without edits the bytes as read."""

@@ -10,7 +10,23 @@ from deskproof.accidentals import SIGNS, missing
 from deskproof.errors import DeskproofError
 from deskproof.page import Layout, layout_of
 from deskproof.pitch import Pitch
-from deskproof.score import CHORD, Change, Clef, Direction, Key, Mark, Measure, Note, NoteRef, Part, Score, Transpose
+from deskproof.score import (
+    CHORD,
+    GRACE,
+    TIE_START,
+    TIE_STOP,
+    Change,
+    Clef,
+    Direction,
+    Key,
+    Mark,
+    Measure,
+    Note,
+    NoteRef,
+    Part,
+    Score,
+    Transpose,
+)
 
 
 class EditError(DeskproofError):
@@ -48,7 +64,8 @@ class SetMark:
     """Print a sign on the note, or give the one that is there another value.
 
     ``kind`` is "harmonic" (``value`` base-pitch or sounding-pitch: which of the two is written), "accidental-mark" (the
-    sign of a trill's upper note, by MusicXML's name), "arpeggiate" or "fingering".
+    sign of a trill's upper note, by MusicXML's name), "arpeggiate", "fingering", or "tremolo" (another number of
+    strokes for one that is there).
     """
 
     note: NoteRef
@@ -62,6 +79,35 @@ class SetStaff:
 
     note: NoteRef
     staff: int
+
+
+@dataclass(frozen=True, slots=True)
+class Omit:
+    """Take a note out of its chord. The first note of a chord cannot go: it carries the beam and the place."""
+
+    note: NoteRef
+
+
+@dataclass(frozen=True, slots=True)
+class Silence:
+    """Write a rest in place of a note that stands alone; its signs go with it, its beam stays."""
+
+    note: NoteRef
+
+
+@dataclass(frozen=True, slots=True)
+class Shorten:
+    """Write the note shorter, in ticks, and fill up with a rest what it leaves.
+
+    ``value`` and ``rest`` are the note values of both: MusicXML's name of the type, and dots. The notes of a chord are
+    shortened one by one; only with its last one stands the rest, with the others ``rest`` is None.
+    """
+
+    note: NoteRef
+    length: int
+    was: int
+    value: tuple[str, int]
+    rest: tuple[str, int] | None
 
 
 class ChangeRef(NamedTuple):
@@ -144,9 +190,27 @@ class AddWords:
         return NoteRef(self.part, self.measure, 0)
 
 
-NoteEdit = SetOctave | Respell | AddAccidental | SetMark | SetStaff
+@dataclass(frozen=True, slots=True)
+class AddPedal:
+    """Print a sign of the damper pedal below a staff; ``kind`` is start, stop or change, ``line`` one with a line."""
+
+    part: str
+    measure: int
+    start: int
+    staff: int
+    kind: str
+    line: bool = False
+
+    @property
+    def note(self) -> NoteRef:
+        """The first note of the bar, which stands for the place."""
+        return NoteRef(self.part, self.measure, 0)
+
+
+LengthEdit = Omit | Silence | Shorten
+NoteEdit = SetOctave | Respell | AddAccidental | SetMark | SetStaff | LengthEdit
 SignEdit = SetTranspose | SetClef | SetKey
-AddEdit = AddHarpPedals | AddWords
+AddEdit = AddHarpPedals | AddWords | AddPedal
 ChangeEdit = SignEdit | AddEdit
 Edit = NoteEdit | ChangeEdit
 
@@ -180,6 +244,21 @@ def touched(edits: Iterable[Edit]) -> dict[str, set[int]]:
     for edit in edits:
         found.setdefault(edit.note.part, set()).add(edit.note.measure)
     return found
+
+
+def moved(ref: NoteRef, edits: Iterable[Edit]) -> NoteRef | None:
+    """Where a note stands after the edits; None if it is no more."""
+    n = ref.n
+    for edit in edits:
+        if not isinstance(edit, Omit | Shorten) or edit.note[:2] != ref[:2]:
+            continue
+        if isinstance(edit, Omit):
+            if edit.note.n == ref.n:
+                return None
+            n -= edit.note.n < ref.n
+        elif edit.rest is not None:
+            n += edit.note.n < ref.n
+    return ref._replace(n=n)
 
 
 def apply(score: Score, edits: Sequence[Edit]) -> Score:
@@ -230,8 +309,26 @@ def _measure(part_id: str, measure: Measure, chosen: dict[int, list[NoteEdit]]) 
         ref = NoteRef(part_id, measure.index, n)
         if not 0 <= n < len(notes) or notes[n].pitch is None:
             raise EditError(f"{ref} is no pitched note of this score.")
+        if any(isinstance(e, Silence) for e in edits) and n + 1 < len(notes) and notes[n + 1].flags & CHORD:
+            raise EditError(f"{ref} is one of a chord; take it out instead.")
         notes[n] = _note(ref, notes[n], edits)
+    if any(isinstance(edit, Omit | Shorten) for edits in chosen.values() for edit in edits):
+        notes = _counted(notes, chosen)
     return measure._replace(notes=tuple(notes))
+
+
+def _counted(notes: Sequence[Note], chosen: dict[int, list[NoteEdit]]) -> list[Note]:
+    """The notes of a measure without those that go and with the rests that come, counted anew."""
+    found: list[Note] = []
+    for note in notes:
+        own = chosen.get(note.n, ())
+        if not any(isinstance(edit, Omit) for edit in own):
+            found.append(note._replace(n=len(found)))
+        for edit in own:
+            if isinstance(edit, Shorten) and edit.rest is not None:
+                start, length = note.start + edit.length, edit.was - edit.length
+                found.append(Note(len(found), start, length, None, "rest", note.staff, note.voice, 0, "", "", ()))
+    return found
 
 
 def _said(measure: Measure, edits: Sequence[AddEdit]) -> Measure:
@@ -249,6 +346,8 @@ def said(edit: AddEdit) -> tuple[str, str]:
     """Kind and value of the direction that an edit adds."""
     if isinstance(edit, AddWords):
         return "words", edit.text
+    if isinstance(edit, AddPedal):
+        return "pedal", edit.kind
     return "harp-pedals", " ".join(f"{letter}{alter}" for letter, alter in zip(PEDALS, edit.positions, strict=True))
 
 
@@ -336,9 +435,33 @@ def _note(ref: NoteRef, note: Note, edits: list[NoteEdit]) -> Note:
             if edit.staff < 1:
                 raise EditError(f"{ref}: staves are counted from 1, not {edit.staff}.")
             note = note._replace(staff=edit.staff)
+        elif isinstance(edit, LengthEdit):
+            note = _lasting(ref, note, edit)
         else:
             note = note._replace(accidental=edit.sign)
     return note
+
+
+def _lasting(ref: NoteRef, note: Note, edit: LengthEdit) -> Note:
+    """A note that is to go, to be a rest, or to be shorter."""
+    bound = next((mark.kind for mark in note.marks if mark.kind in BOUND), None)
+    if bound is not None and not isinstance(edit, Shorten):
+        raise EditError(f"{ref} has one end of a {bound}; it cannot be taken out.")
+    if isinstance(edit, Omit):
+        if not note.flags & CHORD:
+            raise EditError(f"{ref} is the first note of its chord, or stands alone; it cannot be taken out.")
+        return note
+    if note.flags & GRACE:
+        raise EditError(f"{ref} is a grace note; it has no length.")
+    if isinstance(edit, Silence):
+        if note.flags & CHORD:
+            raise EditError(f"{ref} is one of a chord; take it out instead.")
+        return note._replace(
+            pitch=None, kind="rest", accidental="", marks=(), flags=note.flags & ~(TIE_START | TIE_STOP)
+        )
+    if note.length != edit.was or not 0 < edit.length < edit.was:
+        raise EditError(f"{ref} lasts {note.length} ticks; it cannot be shortened from {edit.was} to {edit.length}.")
+    return note._replace(length=edit.length)
 
 
 def _changes(edit: NoteEdit) -> str:
@@ -347,6 +470,8 @@ def _changes(edit: NoteEdit) -> str:
         return edit.kind
     if isinstance(edit, SetStaff):
         return "staff"
+    if isinstance(edit, LengthEdit):
+        return "length"
     return "accidental" if isinstance(edit, AddAccidental) else "pitch"
 
 
@@ -356,7 +481,9 @@ MARKS = {
     "accidental-mark": tuple(SIGNS.values()),
     "arpeggiate": ("",),
     "fingering": tuple("12345"),
+    "tremolo": tuple("12345678"),
 }
+BOUND = ("slur", "tuplet", "glissando", "slide", "wavy-line")  # what stands on two notes
 _HARMONICS = (*PITCHES, "touching-pitch")
 TRILLS = ("trill-mark", "shake", "wavy-line")  # the first of them that a note has is what its sign belongs to
 
@@ -372,6 +499,8 @@ def _marked(ref: NoteRef, note: Note, edit: SetMark) -> tuple[Mark, ...]:
         pieces = [piece for piece in there.value.split() if piece not in _HARMONICS]
         new = there._replace(value=" ".join([*pieces, edit.value]))
     else:
+        if edit.kind == "tremolo" and there is None:
+            raise EditError(f"{ref} has no tremolo.")
         if edit.kind == "accidental-mark" and not any(note.marked(kind) for kind in TRILLS):
             raise EditError(f"{ref} has no trill.")
         new = Mark(edit.kind, edit.value) if there is None else there._replace(value=edit.value)
@@ -399,13 +528,30 @@ def complete(score: Score, layouts: Sequence[Layout], edits: Sequence[Edit]) -> 
         if part_id in onwards:
             layout = layout_of(after.parts[i])
             measures = measures | set(range(onwards[part_id], len(after.parts[i].measures)))
-        known = {(m.measure, m.note.n) for m in missing(score.parts[i], layouts[i], measures)}
+        known = {NoteRef(part_id, m.measure, m.note.n) for m in missing(score.parts[i], layouts[i], measures)}
+        was = _places_before(score.parts[i], measures, edits)
         extra: Sequence[Edit] = edits
         while extra:  # an accidental that is added holds to the end of the bar, so it may call for another
-            extra = [
-                AddAccidental(NoteRef(part_id, lack.measure, lack.note.n), SIGNS[lack.note.pitch.alter])
+            lacks = [
+                (was.get(NoteRef(part_id, lack.measure, lack.note.n)), lack.note.pitch)
                 for lack in missing(apply(score, done).parts[i], layout, measures)
-                if (lack.measure, lack.note.n) not in known and lack.note.pitch is not None
+            ]
+            extra = [
+                AddAccidental(ref, SIGNS[pitch.alter])
+                for ref, pitch in lacks
+                if ref is not None and ref not in known and pitch is not None
             ]
             done = (*done, *extra)
     return done
+
+
+def _places_before(part: Part, measures: Iterable[int], edits: Sequence[Edit]) -> dict[NoteRef, NoteRef]:
+    """Where the notes of some measures stood before the edits, by where they stand after them."""
+    found = {}
+    for m in measures:
+        for note in part.measures[m].notes:
+            ref = NoteRef(part.id, m, note.n)
+            now = moved(ref, edits)
+            if now is not None:
+                found[now] = ref
+    return found

@@ -10,11 +10,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from deskproof.accidentals import as_exported
-from deskproof.edits import Edit, apply, reaching, touched
+from deskproof.edits import Edit, apply, moved, reaching, touched
 from deskproof.families import FAMILIES, Context
 from deskproof.findings import Finding
 from deskproof.page import Layout, layout_of
-from deskproof.score import TIE_START, TIE_STOP, Part, Score
+from deskproof.score import TIE_START, TIE_STOP, NoteRef, Part, Score
 from deskproof.spans import Line, Span
 from deskproof.state import State, state_of
 from deskproof.timeline import Frame, realise_part
@@ -46,7 +46,7 @@ def recheck(state: State, edits: Sequence[Edit], whole: bool = False) -> Change:
         fresh = state_of(after, state.forces, tuple(state.spans))
         before = [one for atoms in state.atoms.values() for one in atoms]
         now = [one for atoms in fresh.atoms.values() for one in atoms]
-        return difference(before, now)
+        return difference(before, now, edits)
     frame = state.timeline.frame
     onwards = reaching(edits)
     layouts = tuple(
@@ -98,7 +98,7 @@ def recheck(state: State, edits: Sequence[Edit], whole: bool = False) -> Change:
                 context = replace(context, measures=window)
             now.extend(family.check(plan, spans, context))
             before.extend(one for one in state.atoms[family.name, i] if one.place.measure in window)
-    return difference(before, now)
+    return difference(before, now, edits)
 
 
 def _line_of(state: State, score: Score, layouts: Sequence[Layout], index: int) -> Line:
@@ -129,12 +129,18 @@ def closed(part: Part, measures: Iterable[int], frame: Frame) -> frozenset[int]:
     return frozenset(found)
 
 
-def difference(before: Iterable[Finding], now: Iterable[Finding]) -> Change:
-    """Compare two lists of findings of one score by rule, level and notes."""
-    old = {one.key: one for one in before}
+def difference(before: Iterable[Finding], now: Iterable[Finding], edits: Sequence[Edit] = ()) -> Change:
+    """Compare two lists of findings of one score by rule, level and notes; ``edits`` lie between the two."""
+    old = {_key_after(one, edits): one for one in before}
     new = {one.key: one for one in now}
     return Change(
         tuple(one for key, one in old.items() if key not in new),
         tuple(one for key, one in new.items() if key not in old),
         tuple(one for key, one in new.items() if key in old),
     )
+
+
+def _key_after(finding: Finding, edits: Sequence[Edit]) -> tuple[str, str, tuple[NoteRef, ...]]:
+    """The key of a finding with its notes as they are counted after the edits."""
+    rule, level, notes = finding.key
+    return rule, level, tuple(now for ref in notes if (now := moved(ref, edits)) is not None)

@@ -22,10 +22,12 @@ from deskproof.edits import (
     PEDALS,
     AddAccidental,
     AddEdit,
+    AddPedal,
     AddWords,
     ChangeRef,
     Edit,
     EditError,
+    LengthEdit,
     NoteEdit,
     Respell,
     SetClef,
@@ -35,7 +37,7 @@ from deskproof.edits import (
     SignEdit,
     placed,
 )
-from deskproof.musicxml import notations, reader
+from deskproof.musicxml import lengths, notations, reader
 from deskproof.musicxml.notes import number
 from deskproof.score import NoteRef
 
@@ -90,6 +92,7 @@ class FoundNote:
 
     line: int
     start: int = 0
+    stop: int = 0
     children: list[Element] = field(default_factory=list)
     in_pitch: list[Element] = field(default_factory=list)
     attributes: FoundChange | None = None
@@ -332,6 +335,9 @@ class _Locator:
             first, _ = self.measures[self.part, self.measure]
             self.measures[self.part, self.measure] = (first, self.parser.CurrentByteIndex)
         if depth == 3:
+            if self.note is not None and name == "note":
+                at = self.parser.CurrentByteIndex
+                self.note.stop = self._behind_tag(at) if self._ends(name) else at
             self.note = None
         elif depth == 4:
             self.change = None
@@ -420,6 +426,9 @@ def _direction(edit: AddEdit, between: str, several: bool, offset: Fraction = Fr
     two, three, four = _deeper(one), _deeper(_deeper(one)), _deeper(_deeper(_deeper(one)))
     if isinstance(edit, AddWords):
         said = f"{two}<words>{escape(edit.text)}</words>"
+    elif isinstance(edit, AddPedal):
+        line = ' line="yes" sign="no"' if edit.line else ""
+        said = f'{two}<pedal type="{edit.kind}"{line}/>'
     else:
         tunings = "".join(
             f"{three}<pedal-tuning>{four}<pedal-step>{letter}</pedal-step>{four}<pedal-alter>{alter}</pedal-alter>"
@@ -544,6 +553,9 @@ def _splices(edit: NoteEdit, note: FoundNote, data: bytes, codec: str, signed: b
         return [_accidental(note, edit.sign, data, codec)]
     if isinstance(edit, SetStaff):
         return [_staff(note, edit.staff, data, codec)]
+    if isinstance(edit, LengthEdit):
+        rows = lengths.splices(edit, note, lambda at: _space_at(at, data, codec), lambda e: _content(e, data, codec))
+        return [Splice(at - len(cut.encode(codec)), stop, text) for at, stop, text, cut in rows]
     if isinstance(edit, SetMark):
         start, stop, text = notations.splice(
             edit, note, lambda element: _space_before(element, data, codec), lambda text: len(text.encode(codec))
@@ -604,5 +616,13 @@ def _staff(note: FoundNote, staff: int, data: bytes, codec: str) -> Splice:
 
 def _space_before(element: Element, data: bytes, codec: str) -> str:
     """The white space in front of an element, so that its new neighbour stands like it."""
-    text = data[max(0, element.start - 256) : element.start].decode(codec, "ignore")
+    return _space_at(element.start, data, codec)
+
+
+def _space_at(at: int, data: bytes, codec: str) -> str:
+    text = data[max(0, at - 256) : at].decode(codec, "ignore")
     return text[len(text.rstrip()) :]
+
+
+def _content(element: Element, data: bytes, codec: str) -> str:
+    return data[element.content : element.content_stop].decode(codec)

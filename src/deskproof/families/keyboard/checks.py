@@ -109,23 +109,31 @@ class _Checker:
 
     def _stretch(self, hard: Hard, rows: list[Key]) -> Finding:
         place, notes = self._at(rows)
-        t_us = self.times[hard.onset]
-        need_us = self._to_break(rows, hard)
-        have_us = self._until_next(hard)
-        breaks = have_us >= need_us
-        level, goes = HARD, ""
-        if hard.level == IMPOSSIBLE and not breaks:
-            fixed = self._fixed(t_us)
-            level = IMPOSSIBLE if fixed else HARD
-            goes = "" if fixed else self._goes(t_us, have_us / need_us)
-        otherwise = "it can be broken" if breaks else (
-            f"there is no time to break it ({have_us // US} ms, {need_us // US} ms are wanted)"
-        )  # fmt: skip
+        breaks, level, otherwise, goes = self._broken(hard, rows, hard.level == IMPOSSIBLE)
         return rules.STRETCH.at(
             place, notes, level=level, fold=("stretch", hard.hand), near=NEAR, hand=SIDES[hard.hand],
             keys=listed([name_of(key) for key in rows]), um=hard.um, mm=round(hard.um / UM), share=in_words(hard.um),
             otherwise=otherwise, goes=goes, breaks=breaks,
         )  # fmt: skip
+
+    def _broken(self, hard: Hard, rows: list[Key], beyond: bool) -> tuple[bool, str, str, str]:
+        """Whether a chord can be broken, and the level, the words for it and for the tempo that follow.
+
+        ``beyond``: it cannot be struck at once.
+        """
+        t_us = self.times[hard.onset]
+        if t_us in self.reading.unbroken:
+            return False, IMPOSSIBLE if beyond else HARD, "it is marked not to be broken", ""
+        if not self.settings.damper:
+            return False, IMPOSSIBLE if beyond else HARD, "no pedal would hold it if it were broken", ""
+        need_us, have_us = self._to_break(rows, hard), self._until_next(hard)
+        if have_us >= need_us:
+            return True, HARD, "it can be broken", ""
+        otherwise = f"there is no time to break it ({have_us // US} ms, {need_us // US} ms are wanted)"
+        if not beyond:
+            return False, HARD, otherwise, ""
+        fixed = self._fixed(t_us)
+        return False, IMPOSSIBLE if fixed else HARD, otherwise, "" if fixed else self._goes(t_us, have_us / need_us)
 
     def _to_break(self, rows: Sequence[Key], hard: Hard) -> int:
         """How long a hand needs to break a chord, for its notes or its way, and to be at its next keys."""
@@ -134,7 +142,7 @@ class _Checker:
         centres = self.settings.limits.keys.centres_um
         after = self._next(hard)
         back_um = 0
-        if after is not None:
+        if after is not None and hard.hand:
             hands = zip(self.reading.onsets[after], self.hands.hands[after], strict=True)
             lowest = self.wide.get((after, hard.hand)) or next(key.key for key, hand in hands if hand == hard.hand)
             back_um = abs(centres[lowest] - centres[rows[-1].key])
@@ -143,7 +151,7 @@ class _Checker:
     def _next(self, hard: Hard) -> int | None:
         """The next onset of the same hand."""
         later = range(hard.onset + 1, len(self.times))
-        return next((i for i in later if hard.hand in self.hands.hands[i]), None)
+        return next((i for i in later if not hard.hand or hard.hand in self.hands.hands[i]), None)
 
     def _until_next(self, hard: Hard) -> int:
         """The time from an onset to the next of the same hand; to the end of the longest note where none follows."""
@@ -162,9 +170,11 @@ class _Checker:
             if hard.hand
             else f"two hands take {2 * limits.notes} keys, or a few more where the thumbs lie on two"
         )
+        breaks, level, otherwise, goes = self._broken(hard, rows, True)
         return rules.NOTES.at(
-            place, notes, fold=("notes", hard.hand, tuple(hard.keys)), count_words=f"{len(rows)} notes", where=where,
-            reason=reason, over=len(rows) - most,
+            place, notes, level=level, fold=("notes", hard.hand, tuple(hard.keys)), count_words=f"{len(rows)} notes",
+            where=where, reason=reason, over=len(rows) - most, hand=SIDES.get(hard.hand, ""), otherwise=otherwise,
+            goes=goes, breaks=breaks,
         )  # fmt: skip
 
     def _leap(self, hard: Hard, rows: list[Key]) -> Finding | None:

@@ -127,6 +127,19 @@ def least_stretch(keys: tuple[int, ...], limits: Limits) -> tuple[int, int, tupl
     return best
 
 
+def crowded(keys: tuple[int, ...], limits: Limits) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
+    """The split whose hands reach all their keys and only lack fingers, for the fewest of them; None if none does."""
+    best: tuple[int, int, int] | None = None
+    for k in range(len(keys) + 1):
+        sides = (keys[:k], keys[k:])
+        if any(side and limits.keys.extent_um(side) > limits.reach_um for side in sides):
+            continue
+        over = sum(max(0, len(side) - limits.notes) for side in sides)
+        row = (over, max(limits.keys.extent_um(side) for side in sides), k)
+        best = row if best is None else min(best, row)
+    return None if best is None else (keys[: best[2]], keys[best[2] :])
+
+
 def _most(keys: tuple[int, ...], limits: Limits) -> tuple[int | None, ...]:
     """As many keys from both ends as two hands take, where no split takes all."""
     n = len(keys)

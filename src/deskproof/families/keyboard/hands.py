@@ -14,7 +14,17 @@ from typing import NamedTuple
 
 from deskproof import facts
 from deskproof.families.keyboard.geometry import NORMAL, keyboard
-from deskproof.families.keyboard.hand_search import LEFT, RIGHT, Leap, Limits, Press, least_stretch, rolls, search
+from deskproof.families.keyboard.hand_search import (
+    LEFT,
+    RIGHT,
+    Leap,
+    Limits,
+    Press,
+    crowded,
+    least_stretch,
+    rolls,
+    search,
+)
 
 FINGER, DAMPER = "finger", "damper"
 HARD, IMPOSSIBLE = "hard", "impossible"
@@ -345,8 +355,15 @@ class _Playing:
         """No split reaches: the stretch that is least, or the number of notes."""
         press, limits = self.onsets[i], self.settings.limits
         um, hand, keys = least_stretch(press.keys, limits)
-        if um <= limits.reach_um or len(press.keys) > 2 * limits.notes_thumb:
+        if len(press.keys) > 2 * limits.notes_thumb:
             self.hard.append(Hard(TOO_MANY, IMPOSSIBLE, i, "", press.keys))
+            return
+        both = crowded(press.keys, limits)
+        if both is not None:
+            over = [side for side in (LEFT, RIGHT) if not limits.fits(both[side], side)]
+            full = over[0] if len(over) == 1 else None
+            taken = press.keys if full is None else both[full]
+            self.hard.append(Hard(TOO_MANY, IMPOSSIBLE, i, "" if full is None else HANDS[full], taken))
         else:
             self.hard.append(Hard(STRETCH, IMPOSSIBLE, i, HANDS[hand], keys, um))
 

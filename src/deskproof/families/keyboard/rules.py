@@ -18,11 +18,11 @@ STRETCH = Rule(
 )
 NOTES = Rule(
     id="keyboard-notes",
-    levels=("impossible",),
+    levels=("impossible", "hard"),
     title="more keys at once than the hands have fingers for",
-    says="{count_words} at once{where}: {reason}.",
+    says="{count_words} at once{where}: {reason}; {otherwise}.{goes}",
     why="A hand takes five keys, six where the thumb lies on two neighbouring ones.",
-    facts=("keys.notes_a_hand", "keys.notes_a_hand_thumb"),
+    facts=("keys.notes_a_hand", "keys.notes_a_hand_thumb", "pianists.roll_note", "keys.leap_least"),
     silent_when="some sharing between the hands leaves no more than five keys, or six, to each",
     merge=first,
     worse=("over", "count"),
