@@ -151,8 +151,8 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
         its upper note), gliss, gliss-end, damp, damp-all, tempo N, repeat
         (before the bar), repeat-end (after it), pedals LETTERS (a diagram: "pedals D C Bb Eb F# G A"),
         harmonic K (of the chord's note K), harmonic CHILD (base-pitch, sounding-pitch), harmonic K CHILD, staccato,
-        tremolo N (strokes), tremolo start N and tremolo stop N (between two), dashes start, dashes stop.
-        ``below`` are notes of a second staff of the part.
+        tremolo N (strokes), tremolo start N and tremolo stop N (between two), dashes start, dashes stop, dynamic NAME.
+        ``below`` are notes of a second staff of the part, ``marks_below`` theirs.
         ``beside`` lists further parts, each with an ``instrument``, ``notes`` and whatever of this it needs.
     text : str, optional
         Notes to use instead of the case's own.
@@ -183,9 +183,11 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
 def add_below(part: Any, case: Mapping[str, Any]) -> None:
     """Write the notes of ``below`` on a second staff, bar by bar."""
     under = etree.Element("part")
-    _Writer({"clef": "F4", **{k: v for k, v in case.items() if k not in ("below", "clef", "marks")}}, {}, under).write(
-        case["below"]
-    )
+    marks: dict[int, list[str]] = {}
+    for at, mark in case.get("marks_below", ()):
+        marks.setdefault(at, []).append(mark)
+    own = {k: v for k, v in case.items() if k not in ("below", "clef", "marks")}
+    _Writer({"clef": "F4", **own}, marks, under).write(case["below"])
     for measure, lower in zip(part, under, strict=True):
         long = sum(int(n.findtext("duration") or 0) for n in measure.iterfind("note") if n.find("chord") is None)
         for note in measure.iterfind("note"):
@@ -320,6 +322,9 @@ class _Writer:
             pedal_diagram(measure, text)
         elif kind == "tempo":
             metronome(measure, text)
+        elif kind == "dynamic":
+            said = etree.SubElement(etree.SubElement(measure, "direction"), "direction-type")
+            etree.SubElement(etree.SubElement(said, "dynamics"), text)
         elif kind == "dashes":
             etree.SubElement(
                 etree.SubElement(etree.SubElement(measure, "direction"), "direction-type"), "dashes", type=text

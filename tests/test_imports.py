@@ -10,7 +10,7 @@ import deskproof
 ROOT = Path(deskproof.__file__).parent
 # From left to right; a module may import from its own column and from those to its left.
 COLUMNS = (
-    ("errors", "pitch", "chords", "score", "words", "demo"),
+    ("errors", "pitch", "values", "chords", "score", "words", "demo"),
     (
         "page",
         "facts",
@@ -25,7 +25,7 @@ COLUMNS = (
     ("musicxml.reader", "musicxml.container", "order", "tempo", "midi"),
     ("timeline", "forces", "accidentals"),
     ("spans", "edits"),
-    ("findings", "musicxml.notations", "musicxml.editor", "musicxml.slices"),
+    ("findings", "musicxml.notations", "musicxml.lengths", "musicxml.editor", "musicxml.slices"),
     ("families",),
     ("state",),
     ("recheck", "document", "fingerprint"),

@@ -15,6 +15,7 @@ from deskproof import facts, words
 from deskproof.families.harp.model import String
 from deskproof.families.harp.plan import Change, PedalPlan
 from deskproof.families.harp.reading import Plucked, Reading
+from deskproof.families.loudness import Loudness
 from deskproof.pitch import parse
 from deskproof.score import Part
 
@@ -158,24 +159,6 @@ def _is_short(one: Plucked, stretches: Sequence[tuple[int, int, bool]]) -> bool:
         return True
     at = bisect_right(stretches, (event.measure, event.note.start, True))
     return at > 0 and stretches[at - 1][2]
-
-
-class Loudness:
-    """The dynamic in force at each place of a part, by its own signs and by hairpins not at all."""
-
-    def __init__(self, part: Part) -> None:
-        self.places: list[tuple[int, int]] = []
-        self.signs: list[str] = []
-        for measure in part.measures:
-            for sign in sorted(measure.directions, key=lambda d: d.start):
-                if sign.kind == "dynamics" and sign.value:
-                    self.places.append((measure.index, sign.start))
-                    self.signs.append(sign.value.split()[-1])
-
-    def at(self, measure: int, start: int) -> str:
-        """The last dynamic sign before or at a place, empty where none is."""
-        k = bisect_right(self.places, (measure, start))
-        return self.signs[k - 1] if k else ""
 
 
 def heard(

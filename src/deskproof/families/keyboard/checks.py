@@ -5,22 +5,25 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from typing import Any
 
 from deskproof import facts
 from deskproof.families.base import Context, Plan
 from deskproof.families.keyboard import pedals, rules
+from deskproof.families.keyboard.balance import covered
+from deskproof.families.keyboard.feet import feet_findings
 from deskproof.families.keyboard.hands import IMPOSSIBLE, Hard
 from deskproof.families.keyboard.pedal_checks import Played, pedal_findings
 from deskproof.families.keyboard.pedal_signs import kinds_of
 from deskproof.families.keyboard.planning import KeyboardPlan, keys_of
 from deskproof.families.keyboard.reading import Key, Reading, refs
 from deskproof.families.keyboard.share import in_words
+from deskproof.families.keyboard.speed_checks import goes_up_to, speed_findings, told
 from deskproof.families.keyboard.wording import NEAR, SIDES, listed, name_of, place_of
 from deskproof.findings import Finding, Place
 from deskproof.score import NoteRef, Part
 from deskproof.spans import Span
-from deskproof.tempo import DEFAULT
 
 US = 1000
 UM = 1000
@@ -55,10 +58,12 @@ class _Checker:
             one = self._one(hard)
             if one is not None:
                 found.append(one)
-        found += self._fast()
+        found += speed_findings(self.plan, self.context)
         if self.context.score.source == "musicxml":
             found += self._clusters()
         found += self._pedals()
+        found += covered(self.plan, self.context)
+        found += feet_findings(self.reading, self.context)
         return found
 
     # tempo
@@ -66,19 +71,6 @@ class _Checker:
     def _fixed(self, t_us: int) -> bool:
         clock = self.context.frame.clock
         return clock.tempo_at(clock.tick_at(max(t_us, 0))).fixed
-
-    def _told(self, t_us: int) -> bool:
-        """Whether anything tells the tempo at all; where nothing does, nothing is too fast."""
-        clock = self.context.frame.clock
-        return clock.tempo_at(clock.tick_at(max(t_us, 0))).basis != DEFAULT
-
-    def _goes(self, t_us: int, factor: float) -> str:
-        """Up to which tempo it would go, in words."""
-        if factor <= 0:
-            return ""
-        clock = self.context.frame.clock
-        qpm = float(clock.tempo_at(clock.tick_at(max(t_us, 0))).qpm) * factor
-        return f" It goes up to ♩ = {qpm:.0f}."
 
     # the hands
 
@@ -133,7 +125,8 @@ class _Checker:
         if not beyond:
             return False, HARD, otherwise, ""
         fixed = self._fixed(t_us)
-        return False, IMPOSSIBLE if fixed else HARD, otherwise, "" if fixed else self._goes(t_us, have_us / need_us)
+        goes = "" if fixed else goes_up_to(self.context, t_us, have_us / need_us)
+        return False, IMPOSSIBLE if fixed else HARD, otherwise, goes
 
     def _to_break(self, rows: Sequence[Key], hard: Hard) -> int:
         """How long a hand needs to break a chord, for its notes or its way, and to be at its next keys."""
@@ -190,17 +183,18 @@ class _Checker:
         start_us, each_us = facts.get("keys.leap_hard").value
         need_us = round(start_us * US + each_us * hard.um)
         return self._timed(
-            rules.LEAP, hard, rows, need_us, fold=("leap", hard.hand), before=listed([name_of(k) for k in before]),
-            mm=round(hard.um / UM), um=hard.um,
+            rules.LEAP, hard, rows, need_us, before, fold=("leap", hard.hand),
+            before=listed([name_of(k) for k in before]), mm=round(hard.um / UM), um=hard.um,
         )  # fmt: skip
 
     def _repeat(self, hard: Hard, rows: list[Key]) -> Finding | None:
         if self._other_takes(hard.onset, hard):
             return None
-        need_us = US * int(facts.get("keys.repeat_hard").value)
+        need_us = self.settings.repeat_hard_us
         floor_us = US * int(facts.get("pianists.repeat_floor").value)
         level = IMPOSSIBLE if hard.us < floor_us else HARD
-        return self._timed(rules.REPEAT, hard._replace(level=level), rows, need_us, fold=("repeat", hard.hand))
+        before = self._rows(hard.since, hard.keys)
+        return self._timed(rules.REPEAT, hard._replace(level=level), rows, need_us, before, fold=("repeat", hard.hand))
 
     def _other_takes(self, onset: int, hard: Hard) -> bool:
         """Whether the other hand could take what this one has at an onset, and be there and away in time."""
@@ -223,7 +217,7 @@ class _Checker:
             if um >= self.settings.leap_from_um and gap_us < start_us * US + each_us * um:
                 return False
             again = set(keys) & set(self._keys_of(i, other))
-            if again and gap_us < US * int(facts.get("keys.repeat_hard").value):
+            if again and gap_us < self.settings.repeat_hard_us:
                 return False
         return True
 
@@ -231,20 +225,23 @@ class _Checker:
         row = zip(self.reading.onsets[onset], self.hands.hands[onset], strict=True)
         return [key.key for key, its in row if its == hand]
 
-    def _timed(self, rule: Any, hard: Hard, rows: list[Key], need_us: int, fold: Any, **numbers: Any) -> Finding | None:
-        """A finding about time: impossible only at a tempo that is fixed."""
+    def _timed(
+        self, rule: Any, hard: Hard, rows: list[Key], need_us: int, since: Sequence[Key], fold: Any, **numbers: Any
+    ) -> Finding | None:
+        """A finding about time, from keys to keys: impossible only at a tempo that is fixed."""
         t_us = self.times[hard.onset]
-        if not self._told(t_us):
+        if not told(self.context, t_us):
             return None
-        place, notes = self._at(rows)
+        place, _ = self._at(rows)
+        notes = refs(self.part, [*rows, *since])
         fixed = self._fixed(t_us)
         level = IMPOSSIBLE if hard.level == IMPOSSIBLE and fixed else HARD
         factor = hard.us / need_us
         found: Finding = rule.at(
             place, notes, level=level, fold=fold, near=NEAR, hand=SIDES[hard.hand],
             keys=listed([name_of(key) for key in rows]), have_us=hard.us, have_ms=hard.us // US,
-            need_ms=-(-need_us // US), lack_us=need_us - hard.us, factor=factor, goes=self._goes(t_us, factor),
-            **numbers,
+            need_ms=-(-need_us // US), lack_us=need_us - hard.us, factor=factor,
+            goes=goes_up_to(self.context, t_us, factor), **numbers,
         )  # fmt: skip
         return found
 
@@ -252,10 +249,12 @@ class _Checker:
         played = self.context.score.source == "midi"  # what was played tells nothing of written lengths
         if played or rows[0].how == "grace" or self._damper_down(self.times[hard.onset]):
             return None  # the pedal holds what the finger leaves
-        place, notes = self._at(rows)
+        place, _ = self._at(rows)
+        held = self._rows(hard.since, hard.keys)
         return rules.RESTRUCK.at(
-            place, notes, fold="restruck", near=NEAR, hand=SIDES[hard.hand],
+            place, refs(self.part, [*rows, *held]), fold="restruck", near=NEAR, hand=SIDES[hard.hand],
             keys=listed([name_of(key) for key in rows]), left_us=hard.us, left_ms=hard.us // US,
+            kept_q=self._kept_q(held, hard.onset),
         )  # fmt: skip
 
     def _damper_down(self, t_us: int) -> bool:
@@ -271,30 +270,13 @@ class _Checker:
         return rules.LET_GO.at(
             place, notes, fold="let go", near=NEAR, hand=SIDES[hard.hand],
             keys=listed([name_of(key) for key in rows]), left_us=hard.us, left_ms=hard.us // US,
+            kept_q=self._kept_q(rows, hard.onset),
         )  # fmt: skip
 
-    def _fast(self) -> Iterator[Finding]:
-        """Passages in which one hand has more onsets a second than recorded hands play."""
-        count = int(facts.get("pianists.rate_events").value)
-        most = float(facts.get("keys.events_hard").value[1])
-        for side in SIDES:
-            rows = [
-                (i, [k for k, h in zip(row, self.hands.hands[i], strict=True) if h == side])
-                for i, row in enumerate(self.reading.onsets)
-                if side in self.hands.hands[i]
-            ]
-            rows = [(i, keys) for i, keys in rows if keys[0].how in ("struck", "roll")]
-            for (i, keys), (j, _) in zip(rows, rows[count:], strict=False):
-                span_us = self.times[j] - self.times[i]
-                rate = count * 1e6 / span_us
-                slides = any(m.kind in GLISS for k in keys for e in k.events for m in e.note.marks)
-                if rate <= most or slides or not self._told(self.times[i]):
-                    continue
-                place, notes = self._at(keys)
-                yield rules.FAST.at(
-                    place, notes, fold=("fast", side), near=NEAR, hand=SIDES[side], rate=f"{rate:.3g}",
-                    most=f"{most:.3g}", factor=most / rate, goes=self._goes(self.times[i], most / rate),
-                )  # fmt: skip
+    def _kept_q(self, held: Sequence[Key], onset: int) -> str:
+        """How many quarters held keys have lasted when an onset comes, as a fraction."""
+        ticks = self.reading.onsets[onset][0].event.onset - held[0].event.onset
+        return str(Fraction(ticks, self.context.score.grid))
 
     # words
 

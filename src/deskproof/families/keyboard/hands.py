@@ -124,7 +124,9 @@ class HandPlan:
 
 
 @lru_cache(maxsize=64)
-def settings_of(hand_mm: int | None = None, width: int = NORMAL, damper: bool = True) -> Settings:
+def settings_of(
+    hand_mm: int | None = None, width: int = NORMAL, damper: bool = True, repeat_ms: int | None = None
+) -> Settings:
     """The settings of the facts, for a hand and an instrument.
 
     Parameters
@@ -136,6 +138,8 @@ def settings_of(hand_mm: int | None = None, width: int = NORMAL, damper: bool = 
         Width of the keys in thousandths of the usual one.
     damper : bool
         False on an organ or a harpsichord.
+    repeat_ms : int or None
+        The time below which one key again is hard; None is a piano's.
     """
     hand = _figure("hand") if hand_mm is None else hand_mm
     over = _figure("hand_over")
@@ -156,7 +160,7 @@ def settings_of(hand_mm: int | None = None, width: int = NORMAL, damper: bool = 
         leap_hard_us=round(hard_us * 1000),
         leap_hard_more_us=round(hard_more * 1000),
         repeat_least_us=round(_figure("repeat_least") * 1000),
-        repeat_hard_us=round(_figure("repeat_hard") * 1000),
+        repeat_hard_us=1000 * repeat_ms if repeat_ms is not None else round(_figure("repeat_hard") * 1000),
     )
 
 

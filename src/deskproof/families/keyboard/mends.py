@@ -1,115 +1,225 @@
 """Ways out of what is too much for a hand at a keyboard.
 
-What is written is checked again before anybody sees it, so that a way out that does not help is not offered.
+What is written is checked again before anybody sees it, so that a way out that does not help is not offered. What
+changes the notes of a chord, or how long they last, comes from ``rewriting``.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from fractions import Fraction
 
-from deskproof.edits import Edit, SetMark, SetOctave, SetStaff, complete
+from deskproof.edits import Edit, SetMark, SetStaff, complete
 from deskproof.families.base import Context
-from deskproof.families.keyboard import pedal_rules, rules
+from deskproof.families.keyboard import pedal_rules, rewriting, rules
+from deskproof.families.keyboard.planning import KINDS, settings_for
 from deskproof.families.keyboard.wording import listed
 from deskproof.findings import Effect, Finding, Mend
-from deskproof.score import Note, NoteRef, Part
+from deskproof.score import NoteRef, Part
 from deskproof.spans import Span
 
-OCTAVE = 12
 STAVES = 2
+MOST_STROKES = 2  # of a tremolo that is counted out
+
+CHANGES, KEEPS, ADVICE = Effect.CHANGES_SOUND, Effect.KEEPS_SOUND, Effect.ADVICE
 
 
 def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
     """What can be done, the least change first; what writes nothing is for the composer to decide."""
     part = context.score.parts[finding.place.part]
     rule = finding.rule
-    if rule is rules.STRETCH:
-        if finding.numbers["breaks"]:
-            edits = tuple(SetMark(ref, "arpeggiate") for ref in finding.notes)
-            yield Mend("let the chord be broken", Effect.CHANGES_SOUND, edits)
+    kind = next((s.instrument.kind for s in spans if s.instrument is not None and s.instrument.kind in KINDS), "piano")
+    if rule in (rules.STRETCH, rules.NOTES):
+        yield from _broken(finding)
         yield from _nearer(finding, part, context)
-        yield Mend("leave out a note, or give it to another player", Effect.ADVICE)
-    elif rule is rules.NOTES:
-        doubled = _doubled(finding, part)
-        said = f"leave out {listed(doubled)}, doubled in another octave" if doubled else "leave out inner notes"
-        yield Mend(said, Effect.ADVICE)
+        yield from _fewer(finding, part, context, kind)
+        yield Mend("leave out a note, or give it to another player", ADVICE)
     elif rule is rules.LEAP:
+        yield from _over(finding, part)
         yield from _octave(finding, part, context)
-        yield Mend("give the hand more time, or the notes to the other hand", Effect.ADVICE)
+        yield Mend("give the hand more time, or the notes to the other hand", ADVICE)
     elif rule is rules.REPEAT:
         yield from _in_turn(finding, part)
-        yield Mend("let the hands strike the key in turn, or repeat more slowly", Effect.ADVICE)
+        yield from _strokes(finding, part)
+        yield from _every_second(finding, part)
+        yield Mend("let the hands strike the key in turn, or repeat more slowly", ADVICE)
     elif rule is rules.RESTRUCK:
-        yield Mend("let the held note end where the key is struck again, and hold it with the pedal", Effect.ADVICE)
+        yield from _let_go(finding, part, context, pedal=True)
+        yield Mend("let the held note end where the key is struck again, and hold it with the pedal", ADVICE)
     elif rule is rules.LET_GO:
-        yield Mend("write the note as long as it can be held, or share it with the other hand", Effect.ADVICE)
-    elif rule is rules.FAST:
-        yield Mend("share the notes between the hands, or leave some out", Effect.ADVICE)
+        yield from _over(finding, part)
+        yield from _let_go(finding, part, context, pedal=False)
+        yield Mend("write the note as long as it can be held, or share it with the other hand", ADVICE)
+    elif rule in (rules.FAST, rules.OCTAVES, rules.TREMOLO):
+        yield from _strokes(finding, part)
+        yield from _over(finding, part)
+        if rule is rules.OCTAVES:
+            yield from _single(finding, part)
+        yield Mend("share the notes between the hands, or leave some out", ADVICE)
     elif rule is pedal_rules.UNA_CORDA_OPEN:
-        yield Mend("print “tre corde” where the pedal is to come up", Effect.ADVICE)
+        yield Mend("print “tre corde” where the pedal is to come up", ADVICE)
 
 
-def _note(part: Part, ref: NoteRef) -> Note:
-    return part.measures[ref.measure].notes[ref.n]
+def _atoms(finding: Finding) -> tuple[Finding, ...]:
+    return finding.atoms or (finding,)
 
 
-def _moved(part: Part, refs: Sequence[NoteRef], up: int) -> list[Edit]:
-    found: list[Edit] = []
-    for ref in refs:
-        pitch = _note(part, ref).pitch
-        if pitch is not None:
-            found.append(SetOctave(ref, pitch.octave + up))
-    return found
+def _broken(finding: Finding) -> Iterator[Mend]:
+    """Signs to break the chord, where there is time for it."""
+    if all(one.numbers.get("breaks") for one in _atoms(finding)):
+        yield Mend("let the chord be broken", CHANGES, tuple(SetMark(ref, "arpeggiate") for ref in finding.notes))
 
 
 def _nearer(finding: Finding, part: Part, context: Context) -> Iterator[Mend]:
-    """The inner end of a chord an octave nearer: of the left hand its highest note, of the right its lowest."""
-    first = (finding.atoms or (finding,))[0]
-    rows = [(note.pitch.midi, ref) for ref in first.notes if (note := _note(part, ref)).pitch is not None]
-    if len(rows) < STAVES or len(finding.atoms) > 1:
+    """The inner end of each chord an octave nearer: of the left hand its highest note, of the right its lowest."""
+    if finding.rule is not rules.STRETCH:
         return
+    edits: list[Edit] = []
+    names = []
     left = finding.numbers["hand"] == "left"
-    _, ref = max(rows) if left else min(rows)
-    edits = _moved(part, [ref], -1 if left else 1)
-    pitch = _note(part, ref).pitch
+    for one in _atoms(finding):
+        rows = [(note.pitch.midi, ref) for ref in one.notes if (note := rewriting.note_of(part, ref)).pitch is not None]
+        if len(rows) < STAVES:
+            return
+        _, ref = max(rows) if left else min(rows)
+        edits += rewriting.in_octave(part, [ref], -1 if left else 1)
+        names.append(str(rewriting.note_of(part, ref).pitch))
+    said = listed(list(dict.fromkeys(names)))
     yield Mend(
-        f"write {pitch} an octave {'lower' if left else 'higher'}", Effect.CHANGES_SOUND,
+        f"write {said} an octave {'lower' if left else 'higher'}", CHANGES,
         complete(context.score, context.layouts, edits),
     )  # fmt: skip
 
 
-def _octave(finding: Finding, part: Part, context: Context) -> Iterator[Mend]:
-    """The notes that are leapt to, an octave nearer."""
-    if len(finding.atoms) > 1:
+def _fewer(finding: Finding, part: Part, context: Context, kind: str) -> Iterator[Mend]:
+    """Without inner notes that another octave has too, as few as will do; never the bass or the top."""
+    limits = settings_for(kind, context).limits
+    found = [rewriting.thinned(part, one.notes, limits) for one in _atoms(finding)]
+    if any(one is None for one in found):
         return
-    for up, word in ((1, "higher"), (-1, "lower")):
-        edits = _moved(part, finding.notes, up)
-        if edits:
-            names = "notes" if len(edits) > 1 else "note"
-            yield Mend(
-                f"write the {names} an octave {word}", Effect.CHANGES_SOUND,
-                complete(context.score, context.layouts, edits),
-            )  # fmt: skip
+    edits: list[Edit] = []
+    names: list[str] = []
+    for pitches, own in [one for one in found if one is not None]:
+        edits += own
+        names += pitches
+    if edits:
+        said = listed(list(dict.fromkeys(names)))
+        yield Mend(
+            f"leave out {said}, doubled in another octave", CHANGES, complete(context.score, context.layouts, edits)
+        )
+
+
+def _over(finding: Finding, part: Part) -> Iterator[Mend]:
+    """The notes on the other staff, for the other hand."""
+    if part.staves != STAVES:
+        return
+    edits = [SetStaff(ref, STAVES + 1 - rewriting.note_of(part, ref).staff) for ref in _arrival(finding, part)]
+    if edits:
+        yield Mend("write the notes for the other hand, on its staff", KEEPS, tuple(edits))
+
+
+def _arrival(finding: Finding, part: Part) -> tuple[NoteRef, ...]:
+    """The notes at the places that a finding names; not those before them that it is measured from."""
+    found = []
+    for one in _atoms(finding):
+        here = (one.place.measure, one.place.start)
+        found += [ref for ref in one.notes if (ref.measure, rewriting.note_of(part, ref).start) == here]
+    return tuple(dict.fromkeys(found)) or finding.notes
+
+
+def _octave(finding: Finding, part: Part, context: Context) -> Iterator[Mend]:
+    """The notes that are leapt to, or those that are left, an octave nearer."""
+    if len(_atoms(finding)) > 1:
+        return
+    arrival = _arrival(finding, part)
+    start = [ref for ref in finding.notes if ref not in arrival]
+    for refs in (arrival, start):
+        for up, word in ((1, "higher"), (-1, "lower")):
+            edits = rewriting.in_octave(part, refs, up)
+            if edits:
+                said = listed([str(rewriting.note_of(part, ref).pitch) for ref in refs])
+                yield Mend(
+                    f"write {said} an octave {word}", CHANGES, complete(context.score, context.layouts, edits)
+                )  # fmt: skip
 
 
 def _in_turn(finding: Finding, part: Part) -> Iterator[Mend]:
     """Every second of some repeated notes on the other staff, for the other hand."""
     if part.staves != STAVES:
         return
-    refs = sorted(finding.notes, key=lambda ref: (ref.measure, _note(part, ref).start, ref.n))
-    edits = [SetStaff(ref, STAVES + 1 - _note(part, ref).staff) for ref in refs[::2]]
+    edits = [SetStaff(ref, STAVES + 1 - rewriting.note_of(part, ref).staff) for ref in _second(finding, part)]
     if edits:
-        yield Mend("write every second of the notes for the other hand", Effect.KEEPS_SOUND, tuple(edits))
+        yield Mend("write every second of the notes for the other hand", KEEPS, tuple(edits))
 
 
-def _doubled(finding: Finding, part: Part) -> list[str]:
-    """The inner notes of a chord that another octave has too; never its bass or its top."""
-    pitches = sorted(
-        (pitch for ref in finding.notes if (pitch := _note(part, ref).pitch) is not None), key=lambda pitch: pitch.midi
-    )
-    inner = pitches[1:-1]
-    return [
-        str(pitch)
-        for pitch in inner
-        if any(other is not pitch and (other.midi - pitch.midi) % OCTAVE == 0 for other in pitches)
-    ]
+def _every_second(finding: Finding, part: Part) -> Iterator[Mend]:
+    """Every second of some repeated notes left out."""
+    edits: list[Edit] = []
+    for ref in _second(finding, part):
+        own = rewriting.left_out(part, ref)
+        if own is None:
+            return
+        edits += own
+    if edits:
+        yield Mend("leave out every second of the notes", CHANGES, tuple(edits))
+
+
+def _second(finding: Finding, part: Part) -> list[NoteRef]:
+    refs = sorted(finding.notes, key=lambda ref: (ref.measure, rewriting.note_of(part, ref).start, ref.n))
+    return refs[1::2]
+
+
+def _strokes(finding: Finding, part: Part) -> Iterator[Mend]:
+    """A tremolo with one stroke less, where it is counted out."""
+    edits = []
+    for ref in finding.notes:
+        mark = rewriting.note_of(part, ref).marked("tremolo")
+        strokes = int(mark.value) if mark is not None and mark.value.isdecimal() else 0
+        if not 1 < strokes <= MOST_STROKES:
+            return
+        edits.append(SetMark(ref, "tremolo", str(strokes - 1)))
+    if edits:
+        yield Mend("write the tremolo with a stroke less", CHANGES, tuple(edits))
+
+
+def _single(finding: Finding, part: Part) -> Iterator[Mend]:
+    """Octaves as single notes: without the inner note of each, where it can go."""
+    edits: list[Edit] = []
+    left = finding.numbers["hand"] == "left"
+    for one in _atoms(finding):
+        rows = sorted(one.notes, key=lambda ref: _midi(part, ref))
+        inner = rewriting.left_out(part, rows[-1] if left else rows[0])
+        if inner is None:
+            return
+        edits += inner
+    if edits:
+        yield Mend("write single notes instead of octaves", CHANGES, tuple(edits))
+
+
+def _midi(part: Part, ref: NoteRef) -> float:
+    pitch = rewriting.note_of(part, ref).pitch
+    return pitch.midi if pitch is not None else 0
+
+
+def _held(finding: Finding, part: Part) -> tuple[NoteRef, ...]:
+    """The notes that are held while others are struck."""
+    if finding.rule is rules.LET_GO:
+        return finding.notes
+    struck = _arrival(finding, part)
+    return tuple(ref for ref in finding.notes if ref not in struck)
+
+
+def _let_go(finding: Finding, part: Part, context: Context, pedal: bool) -> Iterator[Mend]:
+    """The held notes as long as they can be held; with the pedal for the rest."""
+    edits: list[Edit] = []
+    for one in _atoms(finding):
+        held = _held(one, part)
+        own = rewriting.let_go(part, held, Fraction(one.numbers["kept_q"]), context.score.grid, pedal)
+        if own is None:
+            return
+        edits += own
+    if edits:
+        edits = list(dict.fromkeys(edits))
+        said = "let the held note end there, with the pedal to hold it" if pedal else "let the held note end there"
+        yield Mend(said, CHANGES, tuple(edits))
+

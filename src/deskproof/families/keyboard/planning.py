@@ -14,9 +14,9 @@ from deskproof.families.keyboard.pedal_signs import signs_of
 from deskproof.families.keyboard.reading import Key, Reading, read
 from deskproof.spans import Span
 
-KINDS = ("piano", "electric-piano", "celesta", "harpsichord", "organ", "harmonium")
+KINDS = ("piano", "electric-piano", "celesta", "harpsichord", "organ", "organ-pedal", "harmonium")
 WITH_DAMPER = ("piano", "electric-piano", "celesta")
-ORGAN = "organ"
+ORGAN, PEDALBOARD = "organ", "organ-pedal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,16 +44,28 @@ def plan(spans: Sequence[Span], context: Context) -> Plan:
     if not rows or not any(span.events for span in rows):
         return Plan()
     kind = next(span.instrument.kind for span in rows if span.instrument is not None and span.events)
-    reading = read(rows, context, kind == ORGAN)
-    if not reading.onsets:
+    reading = read(rows, context, kind in (ORGAN, PEDALBOARD), kind == PEDALBOARD)
+    if not reading.onsets and not reading.feet:
         return Plan()
     part = context.score.parts[reading.part]
-    player = context.forces.playing(kind)
-    hand_mm = player.hand_span_mm if player and player.hand_span_mm else float(facts.get("keys.hand").value)
-    settings = settings_of(round(hand_mm), width_of(kind), kind in WITH_DAMPER)
+    hand_mm = hand_of(kind, context)
+    settings = settings_for(kind, context)
     hands = plan_hands([press_of(row) for row in reading.onsets], settings)
     signs = signs_of(part, context.frame)
     return KeyboardPlan("keyboard", part.name or part.id, kind, reading, hands, settings, hand_mm, signs, rows)
+
+
+def hand_of(kind: str, context: Context) -> float:
+    """The span in mm of the hand that plays an instrument: that of the player in the forces, or the usual one."""
+    player = context.forces.playing(kind)
+    return player.hand_span_mm if player and player.hand_span_mm else float(facts.get("keys.hand").value)
+
+
+def settings_for(kind: str, context: Context) -> Settings:
+    """What the hands are taken to do at an instrument with the forces in the room."""
+    repeat = facts.find(f"keyboards.{kind}_repeat_hard")
+    repeat_ms = None if repeat is None else int(repeat.value)
+    return settings_of(round(hand_of(kind, context)), width_of(kind), kind in WITH_DAMPER, repeat_ms)
 
 
 def press_of(row: Sequence[Key]) -> Press:

@@ -55,7 +55,7 @@ class Reading:
         return [min([key.t_us for key in row]) for row in self.onsets]
 
 
-def read(spans: Sequence[Span], context: Context, pedalboard: bool = False) -> Reading:
+def read(spans: Sequence[Span], context: Context, pedalboard: bool = False, only_feet: bool = False) -> Reading:
     """Read the keyboard spans of one part. Cues, hidden notes and ossias are left out.
 
     Parameters
@@ -64,6 +64,8 @@ def read(spans: Sequence[Span], context: Context, pedalboard: bool = False) -> R
         The spans of one part on instruments with keys.
     pedalboard : bool
         Whether the last of three staves, or more, is for the feet.
+    only_feet : bool
+        Whether all staves are.
     """
     index = spans[0].part
     part, frame = context.score.parts[index], context.frame
@@ -79,7 +81,7 @@ def read(spans: Sequence[Span], context: Context, pedalboard: bool = False) -> R
             if event.sounding != int(event.sounding) or not 0 <= event.sounding < KEYS:
                 odd.append(event)
                 continue
-            on_feet = pedalboard and part.staves > 2 and event.note.staff == part.staves
+            on_feet = only_feet or (pedalboard and part.staves > 2 and event.note.staff == part.staves)
             for key in _keys(event, part, context, index, pairs):
                 (feet if on_feet else rows).setdefault(key.t_us, []).append(key)
             if event.note.marked("non-arpeggiate") is not None:

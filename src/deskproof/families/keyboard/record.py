@@ -7,12 +7,13 @@ from typing import Any
 from deskproof import facts
 from deskproof.families.base import Context, Plan
 from deskproof.families.keyboard import pedals
+from deskproof.families.keyboard.feet import feet_of
 from deskproof.families.keyboard.fingering import fingers_of
 from deskproof.families.keyboard.pedal_checks import undamped_from
 from deskproof.families.keyboard.planning import KeyboardPlan, keys_of
 from deskproof.families.keyboard.reading import refs
 
-NO_HAND = "keyboard-notes"
+NO_HAND, NO_FOOT = "keyboard-notes", "keyboard-feet"
 OFF_THE_KEYS = "tutti-outside-compass"  # the rule that speaks of notes that no key gives
 
 
@@ -49,8 +50,18 @@ def describe(plan: Plan, id_: str, context: Context) -> dict[str, Any] | None:
                     "kept_by": after.kept_by,
                 }
             )
+    feet = []
+    for feet_row, on in zip(plan.reading.feet, feet_of(plan.reading.feet), strict=True):
+        for of, foot in zip(feet_row, on, strict=True):
+            for event in of.events:
+                ref = part.ref(event.measure, event.note.n)
+                if foot is None:
+                    unplanned.append((ref, NO_FOOT))
+                else:
+                    row = {"ref": ref, "pass": event.pass_, "t_us": of.t_us, "up_us": of.until_us, "midi": of.key}
+                    feet.append({**row, "foot": foot})
     unplanned += [(part.ref(event.measure, event.note.n), OFF_THE_KEYS) for event in plan.reading.odd]
-    planned = {row["ref"] for row in notes}
+    planned = {row["ref"] for row in [*notes, *feet]}
     roll_us = 1000 * int(facts.get("pianists.roll_note").value)
     missing = len(unplanned)
     stretches = [hard for hard in plan.hands.hard if hard.level == "impossible"]
@@ -85,6 +96,7 @@ def describe(plan: Plan, id_: str, context: Context) -> dict[str, Any] | None:
         ],
         "span_mm": plan.hand_mm,
         "notes": notes,
+        **({"feet": feet} if feet else {}),
         "pedals": [
             {"pedal": one.pedal, "down_us": one.down_us, "up_us": one.up_us, "written": one.written}
             for one in pressed

@@ -84,6 +84,50 @@ FAST = Rule(
     merge=shortest,
     worse=("rate", "count"),
 )
+OCTAVES = Rule(
+    id="keyboard-octaves",
+    levels=("hard",),
+    title="octaves in a row faster than one hand plays them",
+    says="the {hand} hand has octaves every {have_ms} ms; {need_ms} ms are wanted.{goes}",
+    why="Measured on recorded hands over five octaves on other keys each time; one in a thousand is quicker.",
+    facts=("keys.octaves_hard", "pianists.octaves"),
+    silent_when="there is time, or the octaves stay on their keys",
+    merge=shortest,
+    worse=("lack_us", "count"),
+)
+TREMOLO = Rule(
+    id="keyboard-tremolo",
+    levels=("hard",),
+    title="a tremolo of counted strokes faster than a hand makes it",
+    says="the strokes on {keys} come every {have_ms} ms in the {hand} hand; {need_ms} ms are wanted.{goes}",
+    why="One or two strokes are counted out; with three a tremolo is as quick as it comes.",
+    facts=("keys.tremolo_hard", "keys.repeat_hard"),
+    silent_when="there is time, the other hand is free to take turns, or the tremolo has three strokes",
+    merge=shortest,
+    worse=("lack_us", "count"),
+)
+COVERED = Rule(
+    id="keyboard-covered",
+    levels=("advice",),
+    title="a celesta under loud held notes of a group",
+    says="the {instrument} plays under {groups} held at f or louder; it will hardly be heard.",
+    why="Any sustained group covers a celesta easily.",
+    facts=("keyboards.loud", "keyboards.covering_parts"),
+    silent_when="the others are softer, rest, or are fewer than two of a group",
+    merge=first,
+    worse=("over", "count"),
+)
+FEET = Rule(
+    id="keyboard-feet",
+    levels=("impossible", "hard"),
+    title="more than two feet do on a pedalboard",
+    says="{keys} in the pedals: {reason}.{goes}",
+    why="Two feet take one key each, or two neighbours with toe and heel.",
+    facts=("keyboards.organ_feet", "keyboards.organ_foot_span", "keyboards.organ_foot_again"),
+    silent_when="two feet take the keys and have time",
+    merge=first,
+    worse=("over", "lack_us", "count"),
+)
 CLUSTER = Rule(
     id="keyboard-cluster",
     levels=("hard",),
@@ -95,4 +139,4 @@ CLUSTER = Rule(
     merge=first,
     worse=(),
 )
-RULES = (STRETCH, NOTES, LEAP, REPEAT, RESTRUCK, LET_GO, FAST, CLUSTER)
+RULES = (STRETCH, NOTES, LEAP, REPEAT, RESTRUCK, LET_GO, FAST, OCTAVES, TREMOLO, COVERED, FEET, CLUSTER)
