@@ -17,6 +17,7 @@ from deskproof.errors import DeskproofError
 if TYPE_CHECKING:
     from deskproof.check import Report
     from deskproof.document import Document
+    from deskproof.families import Help
     from deskproof.findings import Finding, Mend
     from deskproof.forces import Forces
     from deskproof.report.as_json import Since
@@ -52,6 +53,10 @@ _common = [
         "--harmonics", type=click.Choice(("string", "sounding")),
         help="How a harp's harmonics are written: where they are played, or as they sound; else the score tells.",
     ),
+    click.option(
+        "--pedals", is_flag=True,
+        help="Say too where a piano needs the damper pedal, where it would blur, where the sostenuto would serve.",
+    ),
 ]  # fmt: skip
 
 
@@ -79,6 +84,7 @@ def check(
     parts: Sequence[str],
     bars: str | None,
     harmonics: str | None,
+    pedals: bool,
     as_json: bool,
     notes: bool,
     sarif: bool,
@@ -93,7 +99,7 @@ def check(
     if since and len(names) > 1:
         raise click.UsageError("--since goes with one score.")
     form = "sarif" if sarif else "notes" if notes else "json" if as_json else "quiet" if quiet else "text"
-    asked = _Asked(_forces(forces, harmonics), tuple(parts), bars, form, since, len(names), _width())
+    asked = _Asked(_forces(forces, harmonics, pedals), tuple(parts), bars, form, since, len(names), _width())
     status = 0
     logs: list[dict[str, Any]] = []
     for answer in _answers(names, asked):
@@ -191,11 +197,11 @@ def _named(files: Sequence[Path]) -> Iterator[Path]:
             yield path
 
 
-def _forces(path: Path | None, harmonics: str | None) -> Forces:
+def _forces(path: Path | None, harmonics: str | None, pedals: bool) -> Forces:
     from deskproof import forces
 
     room = forces.read(path) if path else forces.Forces()
-    return replace(room, harmonics=harmonics) if harmonics else room
+    return replace(room, harmonics=harmonics or room.harmonics, pedals=pedals or room.pedals)
 
 
 @dataclass(frozen=True)
@@ -321,6 +327,11 @@ def _words(one: _Checked, quiet: bool, width: int, compared: Since | None = None
     help="Print the harp's pedals: settings and every change, settings only, or nothing.",
 )  # fmt: skip
 @click.option("--pedal-text", is_flag=True, help="Pedal settings as words, for programs that drop the diagram.")
+@click.option("--fingering", is_flag=True, help="Print fingers on the notes of keyboards; printed ones stay.")
+@click.option(
+    "--damper", type=click.Choice(("lines", "words", "none")), default="none", show_default=True,
+    help="Print the damper pedal where a piano's notes need it: signs, the words con Ped., or nothing.",
+)  # fmt: skip
 @click.option("--dry-run", is_flag=True, help="Say what would be written, and write nothing.")
 @click.option("--force", is_flag=True, help="Write over an existing output.")
 def mend(
@@ -332,17 +343,23 @@ def mend(
     output: Path | None,
     all_keeping_sound: bool,
     taken: Sequence[str],
+    pedals: bool,
     pedal_marks: str,
     pedal_text: bool,
+    fingering: bool,
+    damper: str,
     dry_run: bool,
     force: bool,
 ) -> None:
     """Write mends into a copy of the score; all else in the file stays as it is."""
+    from deskproof.families import Help
+
     if pedal_text and pedal_marks == "none":
         raise click.UsageError("--pedal-text goes with --pedal-marks all or first.")
     keeping = all_keeping_sound or not taken
-    room = _forces(forces, harmonics)
-    _mend(file, room, parts, bars, output, keeping, taken, dry_run, force, pedal_marks, pedal_text)
+    room = _forces(forces, harmonics, pedals)
+    helping = Help(pedal_marks, pedal_text, fingering, damper)
+    _mend(file, room, parts, bars, output, keeping, taken, dry_run, force, helping)
 
 
 def _mend(
@@ -355,8 +372,7 @@ def _mend(
     taken: Sequence[str],
     dry_run: bool,
     force: bool,
-    pedal_marks: str = "none",
-    pedal_text: bool = False,
+    helping: Help,
 ) -> None:
     from deskproof import mending
 
@@ -371,10 +387,10 @@ def _mend(
     for id_, finding, taking in chosen:
         click.echo(f"{_where(report, finding)}: {taking.says} ({id_}{_refused(taking, result.left)})")
     chosen_parts = _chosen(document.score, parts, file)
-    written = mending.helped(result.document, room, pedal_marks, pedal_text, chosen_parts)
+    written = mending.helped(result.document, room, helping, chosen_parts)
     added = written.edits[len(result.document.edits) :]
-    if pedal_marks != "none":
-        click.echo(f"{file}: {mending.help_in_words(added)}.")
+    if helping:
+        click.echo(f"{file}: {mending.help_in_words(added, helping)}.")
     if not chosen and not added:
         click.echo(f"{file}: no mend to take; the copy is the same to the byte.")
     if dry_run:
@@ -442,12 +458,12 @@ def _whole(target: Path, data: bytes) -> None:
 @click.option("--force", is_flag=True, help="Write over an existing output.")
 def report(
     file: Path, forces: Path | None, parts: Sequence[str], bars: str | None, harmonics: str | None,
-    output: Path | None, force: bool,
+    pedals: bool, output: Path | None, force: bool,
 ) -> None:
     """Write the proof of a score as one HTML page: the findings with the music engraved, before and after each mend."""
     target = output or file.with_name(f"{file.stem}-proof.html")
     _may_write(target, file, force)
-    one = _checked(file, _forces(forces, harmonics), parts, bars)
+    one = _checked(file, _forces(forces, harmonics, pedals), parts, bars)
     _needs_musicxml(one, "the proof is engraved from MusicXML")
     click.echo(f"Wrote {_proof(one, target)}. " + _words(one, True, 0).partition(": ")[2])
 
@@ -506,11 +522,12 @@ def gliss(wanted: str, before: str | None, as_json: bool, output: Path | None, f
 def demo(output: Path, force: bool) -> None:
     """Check and mend the piece that comes with Deskproof."""
     from deskproof.demo import SCORE
+    from deskproof.families import Help
 
-    room = _forces(None, None)
+    room = _forces(None, None, False)
     click.echo(_words(replace(_checked(SCORE, room, (), None), path=Path(SCORE.name)), False, _width()))
     click.echo()
-    _mend(SCORE, room, (), None, output, True, (), False, force)
+    _mend(SCORE, room, (), None, output, True, (), False, force, Help())
 
 
 if __name__ == "__main__":

@@ -12,6 +12,9 @@ Format (design of the file)::
     pedal_s = { comfortable = 0.5, quickest = 0.25 }
     without_pedal = { C1 = "natural", D1 = "natural" }
     harmonics = "string"             # as its part writes them: "string", where they are played, or "sounding"
+    [players.pianist]
+    plays = ["piano"]
+    pedals = true                    # say too where the damper pedal is needed
     [instruments.celesta]
     octaves = 4
     [instruments."double bass"]
@@ -37,7 +40,7 @@ from deskproof.errors import DeskproofError
 from deskproof.instruments import Instrument
 
 _TOP = ("players", "instruments", "sections", "changes")
-_PLAYER = ("plays", "hand_span_mm", "pedal_s", "without_pedal", "harmonics")
+_PLAYER = ("plays", "hand_span_mm", "pedal_s", "without_pedal", "harmonics", "pedals")
 HARMONICS = ("string", "sounding")
 _INSTRUMENT = ("octaves", "extension", "lowest", "highest")
 _SECTION = ("desks", "players")
@@ -60,6 +63,7 @@ class Player:
     pedal_quickest_s: float | None = None
     without_pedal: Mapping[str, int] = field(default_factory=dict)
     harmonics: str = ""
+    pedals: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +79,8 @@ class InTheRoom:
 class Forces:
     """The players in the room. An empty one means: the defaults.
 
-    ``harmonics`` says for all harps how their harmonics are written, whatever a player says.
+    ``harmonics`` says for all harps how their harmonics are written, whatever a player says; ``pedals`` that of all
+    pianos is wanted where they need their pedals.
     """
 
     players: tuple[Player, ...] = ()
@@ -83,6 +88,7 @@ class Forces:
     desks: Mapping[str, int] = field(default_factory=dict)
     changes: Mapping[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
     harmonics: str = ""
+    pedals: bool = False
 
     def playing(self, instrument: str) -> Player | None:
         """The first player who plays an instrument, by id."""
@@ -224,7 +230,15 @@ class _Reader:
             quickest,
             self._strings(row.get("without_pedal", {}), where),
             self._harmonics(row.get("harmonics", ""), where),
+            self._yes("pedals", row, where),
         )
+
+    def _yes(self, key: str, row: Mapping[str, Any], where: str) -> bool:
+        value = row.get(key, False)
+        if not isinstance(value, bool):
+            self._say(key, f"{where}: {key} is {value!r}; expected true or false.")
+            return False
+        return value
 
     def _harmonics(self, value: Any, where: str) -> str:
         if value == "" or value in HARMONICS:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from deskproof.check import Report
 from deskproof.document import Document
-from deskproof.edits import AddEdit, Edit, EditError, Respell
+from deskproof.edits import AddEdit, AddPedal, AddWords, Edit, EditError, Respell, SetMark
 from deskproof.errors import DeskproofError
-from deskproof.families import FAMILIES
+from deskproof.families import FAMILIES, Help
 from deskproof.findings import Effect, Finding, Mend, folded
 from deskproof.forces import Forces
 from deskproof.recheck import recheck
@@ -86,13 +86,10 @@ def _once(edits: Iterable[Edit]) -> list[Edit]:
 
 
 def helped(
-    document: Document, forces: Forces, marks: str, in_words: bool = False, parts: Sequence[int] | None = None
+    document: Document, forces: Forces, asked: Help, parts: Sequence[int] | None = None
 ) -> Document:
-    """The document with what is printed to help the players, made from their plans: after the last mend.
-
-    ``marks`` is ``all``, ``first`` or ``none``; ``in_words`` writes a harp's setting as words instead of a diagram.
-    """
-    if marks == "none":
+    """The document with what is printed to help the players, made from their plans: after the last mend."""
+    if not asked:
         return document
     state = state_of(document.score, forces, parts)
     context = state.context()
@@ -101,14 +98,29 @@ def helped(
         for family in FAMILIES
         if family.help is not None
         for i in state.spans
-        for edit in family.help(state.plans[family.name, i], context, marks, in_words)
+        for edit in family.help(state.plans[family.name, i], context, asked)
     ]
     return document.with_edits(edits) if edits else document
 
 
-def help_in_words(edits: Sequence[Edit]) -> str:
+def help_in_words(edits: Sequence[Edit], asked: Help) -> str:
     """What was printed for the players, counted."""
-    signs = sum(isinstance(edit, AddEdit) for edit in edits)
+    said = []
+    if asked.pedal_marks != "none":
+        said.append(_harp_in_words(edits))
+    if asked.fingering:
+        fingers = sum(isinstance(edit, SetMark) for edit in edits)
+        said.append(f"{fingers or 'no'} finger{'s' * (fingers != 1)} printed from the plan")
+    if asked.damper != "none":
+        words = sum(isinstance(edit, AddWords) and edit.text.startswith("con Ped") for edit in edits)
+        signs = sum(isinstance(edit, AddPedal) for edit in edits) + words
+        said.append(f"{signs or 'no'} damper pedal sign{'s' * (signs != 1)} printed where notes need it")
+    return "; ".join(said)
+
+
+def _harp_in_words(edits: Sequence[Edit]) -> str:
+    dampers = [edit for edit in edits if isinstance(edit, AddPedal) or getattr(edit, "text", "").startswith("con Ped")]
+    signs = sum(isinstance(edit, AddEdit) for edit in edits) - len(dampers)
     names = len({edit.note for edit in edits if isinstance(edit, Respell)})
     if not signs:
         return "no pedal signs to print"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from deskproof.families.base import Context, Family, Plan
+from deskproof.families.base import Context, Family, Help, Plan
 from deskproof.families.harp import HARP
 from deskproof.families.keyboard import KEYBOARD
 from deskproof.families.manners import MANNERS
@@ -17,4 +17,4 @@ def rules() -> tuple[Rule, ...]:
     return tuple(rule for family in FAMILIES for rule in family.rules)
 
 
-__all__ = ["FAMILIES", "Context", "Family", "Plan", "rules"]
+__all__ = ["FAMILIES", "Context", "Family", "Help", "Plan", "rules"]

@@ -39,6 +39,23 @@ class Context:
 
 
 @dataclass(frozen=True, slots=True)
+class Help:
+    """What is to be printed for the players, from their plans.
+
+    ``pedal_marks`` of a harp: all, first (settings only) or none; ``in_words``: a setting as words, not as a diagram.
+    ``fingering`` of keyboards; ``damper`` of a piano: lines, words ("con Ped." where it is needed) or none.
+    """
+
+    pedal_marks: str = "none"
+    in_words: bool = False
+    fingering: bool = False
+    damper: str = "none"
+
+    def __bool__(self) -> bool:
+        return self != Help(in_words=self.in_words)
+
+
+@dataclass(frozen=True, slots=True)
 class Family:
     """One family of checks.
 
@@ -49,8 +66,7 @@ class Family:
     ``context.measures`` only, from the plan before and the spans of these measures; without it, or where it gives
     None, the part is planned anew. ``looks_around``: keys and transpositions of other parts matter too.
     ``describe`` makes the record of a plan that the JSON holds (plan, id, context); None for an empty plan.
-    ``help`` makes from a plan what is printed for the player when asked (plan, context, marks: all or first, whether
-    in words for programs that draw no diagram).
+    ``help`` makes from a plan what is printed for the player when asked.
     """
 
     name: str
@@ -63,7 +79,7 @@ class Family:
     looks_around: bool = False
     replan: Callable[[Plan, Sequence[Span], Context], Plan | None] | None = None
     describe: Callable[[Plan, str, Context], dict[str, Any] | None] | None = None
-    help: Callable[[Plan, Context, str, bool], Sequence[Edit]] | None = None
+    help: Callable[[Plan, Context, Help], Sequence[Edit]] | None = None
 
 
 def sounds_as_harmonic(part: Part, event: Event) -> bool:

@@ -14,6 +14,7 @@ from lxml import etree
 from corpus import shared
 from deskproof.demo import SCORE
 from deskproof.document import Document, from_bytes, read
+from deskproof.families import Help
 from deskproof.forces import Forces
 from deskproof.mending import help_in_words, helped
 from deskproof.musicxml import container
@@ -224,7 +225,7 @@ def test_nearly_all_pieces_are_good():
 def test_settings_and_changes_agree_with_every_note(k: int, in_words: bool):
     made = piece(good()[k])
     before = from_bytes(made.raw)
-    after = helped(before, Forces(), "all", in_words)
+    after = helped(before, Forces(), Help("all", in_words))
     raw = after.written()
     measures = measures_of(raw)
     wrong, asked = disagreements(played(measures, made.repeat))
@@ -250,7 +251,7 @@ def test_a_change_stands_behind_the_last_note_of_its_letter():
             continue  # only where each note is played once and held as written
         pieces += 1
         held: dict[str, Fraction] = {}
-        for m, rows in enumerate(measures_of(helped(before, Forces(), "all").written())):
+        for m, rows in enumerate(measures_of(helped(before, Forces(), Help("all")).written())):
             for row in rows:
                 at = BEATS * m + row.at
                 for letter in row.positions:
@@ -266,12 +267,12 @@ def test_a_change_stands_behind_the_last_note_of_its_letter():
 def test_settings_alone(seed: int):
     """``first``: no single change; a setting at the beginning, at each glissando, and where a repeat is begun again."""
     made = piece(seed)
-    raw = helped(from_bytes(made.raw), Forces(), "first").written()
+    raw = helped(from_bytes(made.raw), Forces(), Help("first")).written()
     measures = measures_of(raw)
     signs = [(m, row) for m, rows in enumerate(measures) for row in rows if row.kind == 0]
     assert signs and all(row.whole for _, row in signs)
     assert signs[0][0] == 0 and signs[0][1].at == 0
-    every = measures_of(helped(from_bytes(made.raw), Forces(), "all").written())
+    every = measures_of(helped(from_bytes(made.raw), Forces(), Help("all")).written())
     moves = [m for m, rows in enumerate(every) if any(row.kind == 0 and not row.whole for row in rows)]
     for bar in made.sweeps:
         told = [m for m, _ in signs if m <= bar]
@@ -282,14 +283,14 @@ def test_settings_alone(seed: int):
 
 def test_nothing_is_printed_unless_asked():
     document = from_bytes(piece(3).raw)
-    assert helped(document, Forces(), "none").written() == piece(3).raw
-    assert help_in_words(()) == "no pedal signs to print"
+    assert helped(document, Forces(), Help("none")).written() == piece(3).raw
+    assert help_in_words((), Help("all")) == "no pedal signs to print"
 
 
 @pytest.mark.parametrize("seed", range(1, SEEDS, 5))
 def test_a_second_helping_adds_nothing(seed: int):
-    once = helped(from_bytes(piece(seed).raw), Forces(), "all").written()
-    assert helped(from_bytes(once), Forces(), "all").written() == once
+    once = helped(from_bytes(piece(seed).raw), Forces(), Help("all")).written()
+    assert helped(from_bytes(once), Forces(), Help("all")).written() == once
 
 
 def test_what_is_printed_already_is_kept_and_completed():
@@ -298,7 +299,7 @@ def test_what_is_printed_already_is_kept_and_completed():
         "<direction><direction-type><words>D♯</words></direction-type><staff>2</staff></direction>"
     )
     root.findall("part/measure")[5].insert(0, wrong)
-    raw = helped(from_bytes(etree.tostring(root)), Forces(), "all").written()
+    raw = helped(from_bytes(etree.tostring(root)), Forces(), Help("all")).written()
     wrongs, asked = disagreements(played(measures_of(raw), piece(8).repeat))
     assert asked and wrongs == []
     assert "D♯" in etree.fromstring(raw).xpath("//words/text()")
@@ -306,7 +307,7 @@ def test_what_is_printed_already_is_kept_and_completed():
 
 def test_the_demo_and_the_rules_that_read_it_again():
     document = read(SCORE)
-    after = helped(document, Forces(), "all")
+    after = helped(document, Forces(), Help("all"))
     rules = lambda doc: Counter(  # noqa: E731
         one.rule.id for atoms in state_of(doc.score).atoms.values() for one in atoms
     )
@@ -319,7 +320,7 @@ def test_a_real_harp_part():
     path = shared("boulanger-matin-bars-1-100.mxl")
     raw = container.read(path).score
     part = next(p for p in etree.fromstring(raw).iter("score-part") if p.findtext("part-name") == "Harp").get("id")
-    after = helped(read(path), Forces(), "all").written()
+    after = helped(read(path), Forces(), Help("all")).written()
     wrong, asked = disagreements(measures_of(after, part))
     assert asked > 200 and wrong == []
     assert sounding(after) == sounding(raw)

@@ -20,7 +20,7 @@ from deskproof.check import check
 from deskproof.cli import main
 from deskproof.document import from_bytes
 from deskproof.edits import Edit
-from deskproof.families import FAMILIES
+from deskproof.families import FAMILIES, Help
 from deskproof.findings import Effect, Finding
 from deskproof.forces import Forces, ForcesError, parse
 from deskproof.mending import helped
@@ -185,7 +185,7 @@ def trills(raw: bytes) -> list[tuple[int, int]]:
 def test_a_trill_sounds_the_same_with_the_names_of_its_strings(notes: str, sign: str):
     """The pedals are printed, and notes named by their strings with them: no trill goes to another pitch by it."""
     raw = harp(notes, [[0, f"trill 0{sign}"]])
-    document = helped(from_bytes(raw), Forces(), "all")
+    document = helped(from_bytes(raw), Forces(), Help("all"))
     assert trills(document.written()) == trills(raw)
 
 
@@ -229,7 +229,7 @@ def test_the_change_for_the_upper_string_is_printed_before_the_trill(notes: str,
     """Read in the order of time, the pedal signs leave the upper string as the trill's sign says."""
     last = len([token for token in notes.split() if token != "|"]) - 1
     raw = harp(notes, [[last, f"trill 0 {sign}"]])
-    rows = timed(helped(from_bytes(raw), Forces(), "all").written())
+    rows = timed(helped(from_bytes(raw), Forces(), Help("all")).written())
     stands: dict[str, list[int]] = {name: [] for name in "DCBEFGA"}
     for _, _, _, one in rows:
         if one.tag == "harp-pedals":

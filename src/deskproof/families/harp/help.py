@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from deskproof import facts
 from deskproof.edits import AddHarpPedals, AddWords, Edit, complete
-from deskproof.families.base import Context, Plan
+from deskproof.families.base import Context, Help, Plan
 from deskproof.families.harp.either import for_either
 from deskproof.families.harp.model import FEET, LETTERS
 from deskproof.families.harp.plan import Change, PedalPlan
@@ -53,30 +53,29 @@ class Use:
     position: int
 
 
-def printed_help(plan: Plan, context: Context, marks: str, in_words: bool) -> Sequence[Edit]:
+def printed_help(plan: Plan, context: Context, asked: Help) -> Sequence[Edit]:
     """The edits that print a harp's pedals, and the names of the strings that are played.
 
     Parameters
     ----------
     plan : Plan
     context : Context
-    marks : str
-        ``all``: settings and every change; ``first``: settings only.
-    in_words : bool
-        Settings as words (D C B | E F G A with their signs) instead of diagrams.
+    asked : Help
+        Of it ``pedal_marks`` (``all``: settings and every change; ``first``: settings only) and ``in_words`` (settings
+        as D C B | E F G A with their signs instead of diagrams).
     """
-    if not isinstance(plan, HarpPlan) or plan.reading is None or plan.pedals is None:
+    if not isinstance(plan, HarpPlan) or plan.reading is None or plan.pedals is None or asked.pedal_marks == "none":
         return ()
     part = context.score.parts[plan.reading.part]
     if for_either(part.name):
         return ()  # a pianist reads it too
-    signs = _Page(part, plan.reading, plan.pedals, context.frame).signs(marks == "all")
+    signs = _Page(part, plan.reading, plan.pedals, context.frame).signs(asked.pedal_marks == "all")
     renamed = [edit for _, edit in respelled(plan.reading, plan.pedals, part)]
     edits: list[Edit] = list(complete(context.score, context.layouts, renamed))
     staff = part.staves
     for sign in signs:
         place = part.id, sign.measure, sign.start, staff
-        if sign.whole and not in_words:
+        if sign.whole and not asked.in_words:
             edits.append(AddHarpPedals(*place, tuple(sign.positions[letter] for letter in LETTERS)))
         elif sign.whole:
             edits.append(AddWords(*place, setting_text(sign.positions), "below"))

@@ -2,6 +2,7 @@
 
 from deskproof.families.base import Family
 from deskproof.families.keyboard.checks import check
+from deskproof.families.keyboard.help import printed_help
 from deskproof.families.keyboard.mends import mends
 from deskproof.families.keyboard.pedal_rules import PEDAL_RULES
 from deskproof.families.keyboard.planning import plan
@@ -17,4 +18,5 @@ KEYBOARD = Family(
     rules=(*RULES, *PEDAL_RULES),
     reach=None,
     describe=describe,
+    help=printed_help,
 )

@@ -15,6 +15,7 @@ from deskproof.families.keyboard.balance import covered
 from deskproof.families.keyboard.feet import feet_findings
 from deskproof.families.keyboard.hands import IMPOSSIBLE, Hard
 from deskproof.families.keyboard.pedal_checks import Played, pedal_findings
+from deskproof.families.keyboard.pedal_proposals import proposal_findings
 from deskproof.families.keyboard.pedal_signs import kinds_of
 from deskproof.families.keyboard.planning import KeyboardPlan, keys_of
 from deskproof.families.keyboard.reading import Key, Reading, refs
@@ -64,6 +65,7 @@ class _Checker:
         found += self._pedals()
         found += covered(self.plan, self.context)
         found += feet_findings(self.reading, self.context)
+        found += proposal_findings(self.plan, self.context)
         return found
 
     # tempo

@@ -56,6 +56,10 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
         if rule is rules.OCTAVES:
             yield from _single(finding, part)
         yield Mend("share the notes between the hands, or leave some out", ADVICE)
+    elif rule is rules.COVERED:
+        yield Mend("mark the others softer, or double the notes on a stronger instrument", ADVICE)
+    elif rule is rules.FEET:
+        yield Mend("leave out a key, give it to the left hand, or write it slower", ADVICE)
     elif rule is pedal_rules.UNA_CORDA_OPEN:
         yield Mend("print “tre corde” where the pedal is to come up", ADVICE)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from deskproof.families.keyboard.wording import first, shortest, widest
+from deskproof.families.keyboard.wording import all_blurred, all_held, first, shortest, widest
 from deskproof.findings import Rule
 
 STRETCH = Rule(
@@ -128,6 +128,39 @@ FEET = Rule(
     merge=first,
     worse=("over", "lack_us", "count"),
 )
+NEEDS_DAMPER = Rule(
+    id="keyboard-needs-damper",
+    levels=("advice",),
+    title="notes that only the damper pedal holds",
+    says="{held_words} to sound on {bars} after the fingers have left: the damper pedal holds them.",
+    why="Told only when it is asked for: a composer need not write the pedal.",
+    facts=("keys.hand", "keys.hand_over"),
+    silent_when="it is not asked for, the pedal is written there, or fingers hold the notes",
+    merge=all_held,
+    worse=("held", "count"),
+)
+BLUR = Rule(
+    id="keyboard-blur",
+    levels=("advice",),
+    title="a pedal that notes need and that blurs others",
+    says="under the pedal that notes here need, {held} sounds on into {struck}, a step from it{times}.",
+    why="Told only when it is asked for, and never where the composer has written the pedal.",
+    facts=("pedals.blur_steps",),
+    silent_when="it is not asked for, the pedal is written there, or it can change between the notes",
+    merge=all_blurred,
+    worse=("blurred", "count"),
+)
+SOSTENUTO_HELPS = Rule(
+    id="keyboard-sostenuto-helps",
+    levels=("advice",),
+    title="held notes under staccato ones, which the sostenuto pedal keeps apart",
+    says="{keys} held to bar {until} under staccato notes: the sostenuto pedal, taken while they are down, holds them.",
+    why="The damper pedal would hold the staccato notes too. Told only when it is asked for.",
+    facts=("pedals.sostenuto_catches", "pedals.left_foot"),
+    silent_when="it is not asked for, the notes between are not all short, or the left foot has the una corda",
+    merge=first,
+    worse=("count",),
+)
 CLUSTER = Rule(
     id="keyboard-cluster",
     levels=("hard",),
@@ -139,4 +172,7 @@ CLUSTER = Rule(
     merge=first,
     worse=(),
 )
-RULES = (STRETCH, NOTES, LEAP, REPEAT, RESTRUCK, LET_GO, FAST, OCTAVES, TREMOLO, COVERED, FEET, CLUSTER)
+RULES = (
+    STRETCH, NOTES, LEAP, REPEAT, RESTRUCK, LET_GO, FAST, OCTAVES, TREMOLO, COVERED, FEET, NEEDS_DAMPER, BLUR,
+    SOSTENUTO_HELPS, CLUSTER,
+)  # fmt: skip
