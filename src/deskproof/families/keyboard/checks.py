@@ -253,6 +253,9 @@ class _Checker:
             return None  # the pedal holds what the finger leaves
         place, _ = self._at(rows)
         held = self._rows(hard.since, hard.keys)
+        staves = [{event.note.staff for key in some for event in key.events} for some in (held, rows)]
+        if self.part.staves > 1 and staves[0] & staves[1]:
+            return None  # two voices of one staff: its hand strikes again
         return rules.RESTRUCK.at(
             place, refs(self.part, [*rows, *held]), fold="restruck", near=NEAR, hand=SIDES[hard.hand],
             keys=listed([name_of(key) for key in rows]), left_us=hard.us, left_ms=hard.us // US,

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from deskproof import facts
 from deskproof.families.keyboard.fingers import FingerSettings, HandOnset, plan_fingers, with_held
 from deskproof.families.keyboard.planning import KeyboardPlan
 
+STEP = 25  # thousandths: hands of nearly one span share what is worked out
 SIDES = (("L", "left"), ("R", "right"))
 
 
@@ -15,7 +17,7 @@ def fingers_of(plan: KeyboardPlan) -> list[list[list[int]]]:
     """
     assert plan.reading is not None and plan.hands is not None and plan.settings is not None
     found: list[list[list[int]]] = [[[] for _ in row] for row in plan.reading.onsets]
-    settings = FingerSettings(plan.settings.limits.keys.width)
+    settings = FingerSettings(width_for(plan.settings.limits.keys.width, plan.hand_mm))
     for side, hand in SIDES:
         onsets, places = [], []
         for i, (row, hands) in enumerate(zip(plan.reading.onsets, plan.hands.hands, strict=True)):
@@ -32,6 +34,16 @@ def fingers_of(plan: KeyboardPlan) -> list[list[list[int]]]:
             for n, finger in zip(mine, fingers, strict=True):
                 found[i][n] = [finger] if finger else []
     return found
+
+
+def width_for(width: int, hand_mm: float) -> int:
+    """The width of keys, in thousandths, as a hand of this span in mm feels them: those under the usual hand are 1000.
+
+    >>> width_for(1000, 216), width_for(1000, 240), width_for(1000, 190)
+    (1000, 900, 1125)
+    """
+    usual = float(facts.get("keys.hand").value)
+    return STEP * round(width * usual / hand_mm / STEP)
 
 
 def _printed(mark: object) -> int:
