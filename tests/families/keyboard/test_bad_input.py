@@ -1,4 +1,4 @@
-"""Keyboard parts that are wrong, odd or empty: each gives findings and a plan that names every note, and no traceback."""
+"""Keyboard parts that are wrong, odd or empty: each gives findings and a plan that names every note, no traceback."""
 
 from __future__ import annotations
 
