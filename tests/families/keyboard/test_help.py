@@ -23,8 +23,8 @@ from schema import complaints
 
 NAMES = (
     "schumann_clara/opus17/movement3.xml",
-    "schoenberg/opus19/movement2.mxl",
-    "beach/prayer_of_a_tired_child.musicxml",
+    "schubert/Lindenbaum.xml",
+    "verdi/laDonnaEMobile.mxl",
 )
 FILES = [f.path for f in corpus_files() if f.name in NAMES]
 

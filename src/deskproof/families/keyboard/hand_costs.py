@@ -17,6 +17,7 @@ SLACK_STAVES = 13000  # the same where staves are given: a note on the other han
 TOO_WIDE = 12000
 NO_TIME = 12000
 STAFF = 5000
+LET_GO = 5500  # for a key that one hand takes alone though it must let go a written note for it
 
 AT_REST = (48, 72)
 LONG_AGO_US = 10_000_000

@@ -322,6 +322,7 @@ def _prices(
     start = ((pace * 2 + side) * 128 + before_high - before_low) * 256 - before_low + 128
     centres = limits.keys.centres_um
     late = t_us + costs.HELD_ON_US
+    written = any(press.staves)
     holding = [key for end, key in held if end > late]
     prices = []
     for way in ways:
@@ -345,7 +346,10 @@ def _prices(
                 if um >= leap.from_um and us * 1000 < um * leap.least_us:
                     price += costs.NO_TIME
             for key in holding:
-                price += costs.HELD[(key if key > high else high) - (key if key < low else low)]
+                top, bottom = key if key > high else high, key if key < low else low
+                price += costs.HELD[top - bottom]
+                if written and way.who == side and centres[top] - centres[bottom] > limits.reach_um:
+                    price += costs.LET_GO
         prices.append(price)
     return prices
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 from deskproof import facts
@@ -11,7 +13,7 @@ from deskproof.families.base import Context
 from deskproof.families.keyboard.geometry import KEYS
 from deskproof.families.tremolos import Half, tremolos
 from deskproof.families.trills import TRILLS, neighbour
-from deskproof.score import UNCHECKED, Note, NoteRef, Part
+from deskproof.score import UNCHECKED, Measure, Note, NoteRef, Part
 from deskproof.spans import Span
 from deskproof.timeline import Event
 
@@ -111,10 +113,63 @@ def _keys(
         how = "roll"
     midi = int(event.sounding or 0)
     beam = (note.staff, note.voice, event.measure)
-    yield Key(midi, t_us, until_us, _staff(note, part), how, (event,), beam)
+    staff = _staff(note, part)
+    said = hand_words(part.measures[event.measure])
+    if said and part.staves >= LOWER:
+        staff = _as_said(note, said) or staff
+    elif staff != EITHER and (note.staff, note.voice) in inner_voices(part.measures[event.measure]):
+        staff = EITHER
+    yield Key(midi, t_us, until_us, staff, how, (event,), beam)
     if how == "trill" and note.pitch is not None:
         above = min(midi + int(neighbour(note, context, index, event.measure).midi - note.pitch.midi), KEYS - 1)
-        yield Key(above, t_us, until_us, _staff(note, part), how, (event,), beam)
+        yield Key(above, t_us, until_us, staff, how, (event,), beam)
+
+
+@lru_cache(maxsize=4096)
+def inner_voices(measure: Measure) -> frozenset[tuple[int, str]]:
+    """Staves and voices that may be the other hand's: of several voices on one staff the one towards the other staff,
+    in a bar where that other staff is silent; and a voice that stands on both staves.
+    """
+    pitches: dict[tuple[int, str], list[float]] = {}
+    for note in measure.notes:
+        if note.pitch is not None and not note.flags & UNCHECKED:
+            pitches.setdefault((note.staff, note.voice), []).append(note.pitch.midi)
+    staves = {staff for staff, _ in pitches}
+    voices = [voice for _, voice in pitches]
+    both = frozenset(one for one in pitches if voices.count(one[1]) > 1)
+    if both:
+        return both
+    if len(staves) != 1 or len(pitches) < LOWER:
+        return frozenset()
+    highest_first = sorted(pitches, key=lambda one: -sum(pitches[one]) / len(pitches[one]))
+    return frozenset(highest_first[1:] if staves == {UPPER} else highest_first[:-1])
+
+
+_RIGHT = re.compile(r"\W*(m\W*d|r\W*h|mano destra|main droite|rechte hand|right hand)\W*", re.IGNORECASE)
+_LEFT = re.compile(r"\W*(m\W*[gs]|l\W*h|mano sinistra|main gauche|linke hand|left hand)\W*", re.IGNORECASE)
+
+
+@lru_cache(maxsize=4096)
+def hand_words(measure: Measure) -> tuple[tuple[int, int, str, int], ...]:
+    """Where words name a hand: tick, staff, the voice that begins there, and the staff that is the hand's own."""
+    found = []
+    for sign in measure.directions:
+        if sign.kind != "words" or sign.hidden:
+            continue
+        hand = UPPER if _RIGHT.fullmatch(sign.value) else LOWER if _LEFT.fullmatch(sign.value) else 0
+        for voice in {n.voice for n in measure.notes if (n.start, n.staff) == (sign.start, sign.staff) and n.pitch}:
+            if hand:
+                found.append((sign.start, sign.staff, voice, hand))
+    return tuple(sorted(found))
+
+
+def _as_said(note: Note, said: Sequence[tuple[int, int, str, int]]) -> int:
+    """The hand that words name for a note: the last before it in its voice; 0 where none do."""
+    hand = 0
+    for start, staff, voice, its in said:
+        if start <= note.start and (staff, voice) == (note.staff, note.voice):
+            hand = its
+    return hand
 
 
 def _staff(note: Note, part: Part) -> int:

@@ -12,7 +12,7 @@ from deskproof.families.keyboard.planning import KeyboardPlan
 from deskproof.families.keyboard.reading import Key, refs
 from deskproof.families.keyboard.wording import NEAR, SIDES, listed, name_of, place_of
 from deskproof.findings import Finding
-from deskproof.tempo import DEFAULT
+from deskproof.tempo import DEFAULT, HIDDEN
 
 US = 1000
 SECOND_US = 1_000_000
@@ -26,9 +26,14 @@ Row = tuple[int, list[Key]]
 
 
 def told(context: Context, t_us: int) -> bool:
-    """Whether anything tells the tempo at all; where nothing does, nothing is too fast."""
+    """Whether anything tells the tempo at all; where nothing does, nothing is too fast.
+
+    Playback data with the figure that programs write when nobody has chosen one tell nothing.
+    """
     clock = context.frame.clock
-    return clock.tempo_at(clock.tick_at(max(t_us, 0))).basis != DEFAULT
+    tempo = clock.tempo_at(clock.tick_at(max(t_us, 0)))
+    unset = int(facts.get("time.unsaid_tempo").value)
+    return tempo.basis != DEFAULT and not (tempo.basis == HIDDEN and tempo.qpm == unset)
 
 
 def goes_up_to(context: Context, t_us: int, factor: float) -> str:
