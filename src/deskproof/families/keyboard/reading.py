@@ -150,24 +150,33 @@ _LEFT = re.compile(r"\W*(m\W*[gs]|l\W*h|mano sinistra|main gauche|linke hand|lef
 
 
 @lru_cache(maxsize=4096)
-def hand_words(measure: Measure) -> tuple[tuple[int, int, str, int], ...]:
-    """Where words name a hand: tick, staff, the voice that begins there, and the staff that is the hand's own."""
+def hand_words(measure: Measure) -> tuple[tuple[int, int, int, str, int], ...]:
+    """Where words name a hand: from and to which tick, staff, voice, and the staff that is the hand's own.
+
+    They hold for the voice that begins there, up to its next rest, other words, or the end of the bar.
+    """
     found = []
     for sign in measure.directions:
         if sign.kind != "words" or sign.hidden:
             continue
         hand = UPPER if _RIGHT.fullmatch(sign.value) else LOWER if _LEFT.fullmatch(sign.value) else 0
-        for voice in {n.voice for n in measure.notes if (n.start, n.staff) == (sign.start, sign.staff) and n.pitch}:
-            if hand:
-                found.append((sign.start, sign.staff, voice, hand))
+        begin = [
+            (n.pitch.midi, n.voice)
+            for n in measure.notes
+            if (n.start, n.staff) == (sign.start, sign.staff) and n.pitch is not None
+        ]
+        if hand and begin:  # of two voices the lower one is meant by the left hand
+            voice = (max(begin) if hand == UPPER else min(begin))[1]
+            rests = [n.start for n in measure.notes if n.kind == "rest" and n.voice == voice and n.start > sign.start]
+            found.append((sign.start, min(rests, default=measure.length), sign.staff, voice, hand))
     return tuple(sorted(found))
 
 
-def _as_said(note: Note, said: Sequence[tuple[int, int, str, int]]) -> int:
+def _as_said(note: Note, said: Sequence[tuple[int, int, int, str, int]]) -> int:
     """The hand that words name for a note: the last before it in its voice; 0 where none do."""
     hand = 0
-    for start, staff, voice, its in said:
-        if start <= note.start and (staff, voice) == (note.staff, note.voice):
+    for start, end, staff, voice, its in said:
+        if start <= note.start < end and (staff, voice) == (note.staff, note.voice):
             hand = its
     return hand
 
