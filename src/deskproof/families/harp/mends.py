@@ -10,7 +10,7 @@ from deskproof.families.base import Context
 from deskproof.families.harp import rules
 from deskproof.families.harp.notation_mends import notation_mends
 from deskproof.families.harp.setting_checks import proposal
-from deskproof.families.harp.sharing import DIVISIBLE, mend_words
+from deskproof.families.harp.sharing import DIVISIBLE, QUICK, mend_words
 from deskproof.families.harp.two_strings import taking_turns
 from deskproof.findings import Effect, Finding, Mend
 from deskproof.score import NoteRef, Part
@@ -43,7 +43,8 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
     yield from notation_mends(finding, spans, context)
     yield from _advice(finding, spans, context)
     part = context.score.parts[finding.place.part]
-    if finding.rule in DIVISIBLE and finding.level != "advice" and words.how_many(part.name) == 1:
+    hurried = finding.rule in QUICK and finding.level != "impossible"  # one harp can; nobody hires a second one for it
+    if finding.rule in DIVISIBLE and finding.level != "advice" and not hurried and words.how_many(part.name) == 1:
         said = mend_words(finding, spans, context)
         if said:
             yield Mend(f"share it between harps: {said}", Effect.ADVICE)
