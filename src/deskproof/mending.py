@@ -9,11 +9,11 @@ from deskproof.check import Report
 from deskproof.document import Document
 from deskproof.edits import AddEdit, AddPedal, AddWords, Edit, EditError, Respell, SetMark
 from deskproof.errors import DeskproofError
-from deskproof.families import FAMILIES, Help
+from deskproof.families import FAMILIES, SCORE_FAMILIES, Help
 from deskproof.findings import Effect, Finding, Mend, folded
 from deskproof.forces import Forces
 from deskproof.recheck import recheck
-from deskproof.state import State, state_of
+from deskproof.state import WHOLE, State, state_of
 
 
 class MendError(DeskproofError):
@@ -97,7 +97,7 @@ def helped(
         edit
         for family in FAMILIES
         if family.help is not None
-        for i in state.spans
+        for i in ((WHOLE,) if family in SCORE_FAMILIES else state.spans)
         for edit in family.help(state.plans[family.name, i], context, asked)
     ]
     return document.with_edits(edits) if edits else document

@@ -10,14 +10,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from deskproof.accidentals import as_exported
-from deskproof.edits import Edit, apply, moved, reaching, touched
-from deskproof.families import FAMILIES, Context
+from deskproof.edits import AddWords, Edit, LengthEdit, SignEdit, apply, moved, reaching, touched
+from deskproof.families import PART_FAMILIES, SCORE_FAMILIES, Context
 from deskproof.findings import Finding
 from deskproof.page import Layout, layout_of
 from deskproof.score import TIE_START, TIE_STOP, NoteRef, Part, Score
 from deskproof.spans import Line, Span
 from deskproof.state import State, state_of
 from deskproof.timeline import Frame, realise_part
+
+WHEN_AND_WHAT = (LengthEdit, SignEdit, AddWords)  # edits that change when something sounds, or on what
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,7 @@ def recheck(state: State, edits: Sequence[Edit], whole: bool = False) -> Change:
                 heard[window] = line.spans(realise_part(part, layout, frame, window))
             return heard[window]
 
-        for family in FAMILIES:
+        for family in PART_FAMILIES:
             if part.id not in changed and not family.looks_around:
                 continue
             reach = 1 if family.reach is None else family.reach
@@ -98,7 +100,20 @@ def recheck(state: State, edits: Sequence[Edit], whole: bool = False) -> Change:
                 context = replace(context, measures=window)
             now.extend(family.check(plan, spans, context))
             before.extend(one for one in state.atoms[family.name, i] if one.place.measure in window)
+    if SCORE_FAMILIES and any(isinstance(edit, WHEN_AND_WHAT) for edit in edits):
+        more, less = _whole_score(state, after)
+        before += more
+        now += less
     return difference(before, now, edits)
+
+
+def _whole_score(state: State, after: Score) -> tuple[list[Finding], list[Finding]]:
+    """The findings of the families that look at the whole score, before and after."""
+    fresh = state_of(after, state.forces, tuple(state.spans))
+    names = {family.name for family in SCORE_FAMILIES}
+    return tuple(  # type: ignore[return-value]
+        [one for (name, _), atoms in some.atoms.items() if name in names for one in atoms] for some in (state, fresh)
+    )
 
 
 def _line_of(state: State, score: Score, layouts: Sequence[Layout], index: int) -> Line:

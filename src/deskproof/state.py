@@ -6,19 +6,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from deskproof.accidentals import as_exported
-from deskproof.families import FAMILIES, Context, Plan
+from deskproof.families import PART_FAMILIES, SCORE_FAMILIES, Context, Plan
 from deskproof.findings import Finding, with_causes
 from deskproof.forces import Forces
 from deskproof.score import Score
 from deskproof.spans import Line, Span, lines_of
 from deskproof.timeline import Timeline, realise
 
+WHOLE = -1
+
 
 @dataclass(frozen=True, slots=True)
 class State:
     """A score heard and checked. ``spans`` and ``atoms`` hold only the parts that were asked for.
 
-    ``atoms[family, part]`` are that family's findings, not folded, without mends.
+    ``atoms[family, part]`` are that family's findings, not folded, without mends; ``plans[family, part]`` its plans,
+    with ``WHOLE`` for the part where a family looks at the whole score.
     """
 
     timeline: Timeline
@@ -52,12 +55,22 @@ def state_of(score: Score, forces: Forces | None = None, parts: Sequence[int] | 
     context = state.context()
     for i in chosen:
         found: list[tuple[str, Finding]] = []
-        for family in FAMILIES:
+        for family in PART_FAMILIES:
             plan = family.plan(spans[i], context)
             state.plans[family.name, i] = plan
             found += [(family.name, one) for one in family.check(plan, spans[i], context)]
-        atoms: dict[str, list[Finding]] = {family.name: [] for family in FAMILIES}
+        atoms: dict[str, list[Finding]] = {family.name: [] for family in PART_FAMILIES}
         for (name, _), one in zip(found, with_causes([one for _, one in found]), strict=True):
             atoms[name].append(one)
         state.atoms.update({(name, i): tuple(rows) for name, rows in atoms.items()})
+    for family in SCORE_FAMILIES:
+        every = tuple(span for i, line in enumerate(lines) for span in _spans_of(spans, i, line, timeline))
+        state.plans[family.name, WHOLE] = plan = family.plan(every, context)
+        whole = with_causes(list(family.check(plan, every, context)))
+        state.atoms.update({(family.name, i): tuple(o for o in whole if o.place.part == i) for i in chosen})
     return state
+
+
+def _spans_of(known: dict[int, tuple[Span, ...]], index: int, line: Line, timeline: Timeline) -> tuple[Span, ...]:
+    """The spans of a part, whether it was asked for or not."""
+    return known[index] if index in known else line.spans(timeline.parts[index])

@@ -10,6 +10,8 @@ from deskproof.families.tutti import TUTTI
 from deskproof.findings import Rule
 
 FAMILIES: tuple[Family, ...] = (TUTTI, MANNERS, HARP, KEYBOARD)
+PART_FAMILIES = tuple(family for family in FAMILIES if family.scope == "player")
+SCORE_FAMILIES = tuple(family for family in FAMILIES if family.scope == "score")
 
 
 def rules() -> tuple[Rule, ...]:
@@ -17,4 +19,4 @@ def rules() -> tuple[Rule, ...]:
     return tuple(rule for family in FAMILIES for rule in family.rules)
 
 
-__all__ = ["FAMILIES", "Context", "Family", "Help", "Plan", "rules"]
+__all__ = ["FAMILIES", "PART_FAMILIES", "SCORE_FAMILIES", "Context", "Family", "Help", "Plan", "rules"]

@@ -12,7 +12,7 @@ from deskproof.families import FAMILIES
 from deskproof.findings import Finding
 from deskproof.report.places import bar_number, spot_of
 from deskproof.score import CUE, HIDDEN, OSSIA, SMALL, UNCHECKED
-from deskproof.state import State
+from deskproof.state import WHOLE, State
 from deskproof.timeline import Event
 
 FORMAT = 1
@@ -66,7 +66,8 @@ def plans(state: State) -> list[dict[str, Any]]:
     found = []
     for (name, index), plan in state.plans.items():
         if name in describe:
-            record = describe[name](plan, f"{name}-{state.score.parts[index].id}", context)
+            id_ = name if index == WHOLE else f"{name}-{state.score.parts[index].id}"
+            record = describe[name](plan, id_, context)
             if record is not None:
                 found.append(record)
     return found
