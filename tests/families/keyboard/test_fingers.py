@@ -7,11 +7,16 @@ import random
 from dataclasses import fields, replace
 from itertools import pairwise
 from math import prod
+from pathlib import Path
 
 import pytest
 
+from corpus import corpus_files
 from deskproof import facts
+from deskproof.document import read
+from deskproof.families.keyboard import KEYBOARD
 from deskproof.families.keyboard import finger_costs as costs
+from deskproof.families.keyboard.fingering import fingers_of
 from deskproof.families.keyboard.fingers import (
     FingerSettings,
     Hand,
@@ -22,6 +27,9 @@ from deskproof.families.keyboard.fingers import (
     plan_keys,
     with_held,
 )
+from deskproof.families.keyboard.planning import KeyboardPlan
+from deskproof.forces import Forces
+from deskproof.state import state_of
 from oracles import keyboard_fingers as oracle
 
 HANDS: tuple[Hand, Hand] = ("right", "left")
@@ -98,7 +106,7 @@ def test_nothing_in_a_plan_is_unplayable_or_changed_without_need(seed: int) -> N
 
 
 def test_the_checker_sees_what_is_wrong() -> None:
-    onsets = with_held([HandOnset(0, (60,), (9,)), HandOnset(5, (64, 67), (9, 9))])
+    onsets = with_held([HandOnset(0, (60,), (900_000,)), HandOnset(500_000, (64, 67), (900_000, 900_000))])
     assert not list(oracle.faults(onsets, [((60, 1),), ((60, 1), (64, 2), (67, 4))], "right"))
     assert list(oracle.faults(onsets, [((60, 1),), ((60, 2), (64, 3), (67, 5))], "right"))
     assert list(oracle.faults(onsets, [((60, 3),), ((60, 3), (64, 2), (67, 4))], "right"))
@@ -292,3 +300,26 @@ def test_the_printed_figures_are_read_where_they_stand() -> None:
     assert [(key, *fingers) for (_, key), fingers in fourth.printed.items()] == [
         (44, 4), (45, 3), (48, 2), (52, 1), (57, 2), (60, 1), (60, 2),
     ]  # fmt: skip
+
+
+PRINTED = ("schumann_clara/opus17/movement3.xml", "schubert/Lindenbaum.xml", "schumann_clara/polonaise_op1n3.mxl")
+
+
+@pytest.mark.parametrize("path", [f.path for f in corpus_files() if f.name in PRINTED], ids=lambda p: p.name)
+def test_octaves_of_printed_parts_are_taken_with_the_thumb(path: Path) -> None:
+    """Common practice: thumb and fifth or fourth finger, whatever the hand has just let go."""
+    state = state_of(read(path).score, Forces())
+    seen = 0
+    for spans in state.spans.values():
+        plan = KEYBOARD.plan(spans, state.context())
+        if not isinstance(plan, KeyboardPlan) or plan.reading is None or plan.hands is None:
+            continue
+        for row, hands, fingers in zip(plan.reading.onsets, plan.hands.hands, fingers_of(plan), strict=True):
+            for side in "LR":
+                mine = [n for n, hand in enumerate(hands) if hand == side]
+                printed = any(row[n].event.note.marked("fingering") for n in mine)
+                if len(mine) != 2 or row[mine[1]].key - row[mine[0]].key != 12 or printed:
+                    continue
+                seen += 1
+                assert sorted(fingers[mine[0]] + fingers[mine[1]]) in ([1, 4], [1, 5]), row[0].event.measure
+    assert seen > 5

@@ -153,13 +153,18 @@ def plan_keys(
 def with_held(onsets: Iterable[HandOnset]) -> list[HandOnset]:
     """The same onsets, each with the keys that earlier ones still hold by their times.
 
-    >>> [onset.held for onset in with_held([HandOnset(0, (60,), (9,)), HandOnset(5, (64,), (9,))])]
+    A key that ends just after the next ones are struck is joined to them, not held.
+
+    >>> rows = [HandOnset(0, (60, 67), (990_000, 510_000)), HandOnset(500_000, (64,), (990_000,))]
+    >>> [onset.held for onset in with_held(rows)]
     [(), (60,)]
     """
     found = []
+    joined_us = US * int(facts.get("keys.overlap").value)
     sounding: dict[int, int] = {}
     for onset in onsets:
-        sounding = {key: until for key, until in sounding.items() if until > onset.t_us and key not in onset.keys}
+        still = onset.t_us + joined_us
+        sounding = {key: until for key, until in sounding.items() if until > still and key not in onset.keys}
         found.append(onset._replace(held=tuple(sorted(sounding))))
         sounding |= zip(onset.keys, onset.until_us, strict=True)
     return found

@@ -65,9 +65,12 @@ def proposal(plan: KeyboardPlan, context: Context) -> Proposal:
     served = [need for need in needs if need not in instead]
     dampers = pedals.proposed_dampers(keys, served)
     steps = frozenset(facts.get("pedals.blur_steps").value)
-    return Proposal(
-        tuple(keys), tuple(of), tuple(needs), dampers, pedals.blurs(keys, [*pressed, *dampers], steps), tuple(instead)
-    )
+    blurs = [
+        blur
+        for blur in pedals.blurs(keys, [*pressed, *dampers], steps)
+        if abs(keys[blur.held].midi - keys[blur.struck].midi) in steps  # a ninth away from a bass is nothing
+    ]
+    return Proposal(tuple(keys), tuple(of), tuple(needs), dampers, tuple(blurs), tuple(instead))
 
 
 def proposal_findings(plan: KeyboardPlan, context: Context) -> Iterator[Finding]:
