@@ -24,7 +24,7 @@ CLASS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 SIGN = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 TYPES = {1: "whole", 2: "half", 4: "quarter", 8: "eighth", 16: "16th", 32: "32nd", 64: "64th"}
 _PITCH = re.compile(r"([A-G])(bb|b|##|#|)(-?\d)$")
-_TOKEN = re.compile(r"(?P<pitches>R|[A-G#b0-9+-]+)/(?P<value>\d+)(?P<dot>\.?)$")
+_TOKEN = re.compile(r"(?P<pitches>R|[A-Gx#b0-9@+-]+)/(?P<value>\d+)(?P<dot>\.?)$")
 
 
 # ---------------------------------------------------------------- the tables, read by themselves
@@ -95,7 +95,11 @@ def of_key(fifths: int) -> dict[str, int]:
 
 @dataclass(frozen=True)
 class Token:
-    """A note, chord or rest of a case: its written pitches, and its length in quarters."""
+    """A note, chord or rest of a case: its written pitches, and its length in quarters.
+
+    A pitch is a scientific name; "xE4" is an unpitched note at the place of E4 in a treble clef. "@2" after either is
+    the second of the case's kit.
+    """
 
     pitches: tuple[str, ...]
     value: int
@@ -112,6 +116,8 @@ def tokens(text: str) -> list[Token]:
 
     >>> [t.pitches for t in tokens("C4+E4/4. R/8 | D#5/2")]
     [('C4', 'E4'), (), ('D#5',)]
+    >>> [t.pitches for t in tokens("xE4@1+xC5@2/4 xF4/8")]
+    [('xE4@1', 'xC5@2'), ('xF4',)]
     """
     found = []
     for word in text.split():
@@ -119,18 +125,19 @@ def tokens(text: str) -> list[Token]:
             continue
         match = _TOKEN.match(word)
         if match is None:
-            raise ValueError(f"{word!r} is no note such as D#4/16, C4+E4/4. or R/2")
+            raise ValueError(f"{word!r} is no note such as D#4/16, C4+E4/4., xE4@1/4 or R/2")
         pitches = () if match["pitches"] == "R" else tuple(match["pitches"].split("+"))
         found.append(Token(pitches, int(match["value"]), bool(match["dot"])))
     return found
 
 
 def sounding(case: Mapping[str, Any], text: str) -> list[tuple[Fraction, Fraction, int]]:
-    """Onset and end in quarters, and MIDI number, of every note of a case; ties not joined."""
+    """Onset and end in quarters, and MIDI number, of every pitched note of a case; ties not joined."""
     shift = case.get("transpose", usual_transposition(case["instrument"]))
     rows, onset = [], Fraction(0)
     for token in tokens(text):
-        rows += [(onset, onset + token.quarters, midi(name) + shift) for name in token.pitches]
+        pitched = [name.partition("@")[0] for name in token.pitches if not name.startswith("x")]
+        rows += [(onset, onset + token.quarters, midi(name) + shift) for name in pitched]
         onset += token.quarters
     return sorted(rows)
 
@@ -142,7 +149,8 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
     ----------
     case : mapping
         ``instrument`` (an id of the tables), ``notes`` (written), and as wanted ``tempo`` (quarters a minute),
-        ``key`` (fifths), ``clef`` ("G2", "G2-1"), ``transpose`` (semitones; the instrument's usual one if absent),
+        ``key`` (fifths), ``clef`` ("G2", "G2-1", "percussion"),
+        ``transpose`` (semitones; the instrument's usual one if absent),
         ``time`` (quarters a bar, 4), ``part`` (the part's name), ``signs = false`` (print no accidental at all),
         ``carries_accidentals = false`` (the file says that it has none) and ``marks``: pairs of a token's ordinal
         and a mark, one of no-sign, sign, empty-sign, sign-above, tie, tie-without-stop, grace, cue, hidden, harmonic,
@@ -152,6 +160,8 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
         (before the bar), repeat-end (after it), pedals LETTERS (a diagram: "pedals D C Bb Eb F# G A"),
         harmonic K (of the chord's note K), harmonic CHILD (base-pitch, sounding-pitch), harmonic K CHILD, staccato,
         tremolo N (strokes), tremolo start N and tremolo stop N (between two), dashes start, dashes stop, dynamic NAME.
+        ``kit`` lists the instruments (ids of the tables) that the file declares for the part in place of its own;
+        a note says with @1, @2 ... which of them it is: "xE4@1" an unpitched one, "C5@2" a pitched one.
         ``below`` are notes of a second staff of the part, ``marks_below`` theirs.
         ``beside`` lists further parts, each with an ``instrument``, ``notes`` and whatever of this it needs.
     text : str, optional
@@ -169,10 +179,12 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
         row = instruments()[one["instrument"]]
         listed = etree.SubElement(parts, "score-part", id=f"P{k}")
         etree.SubElement(listed, "part-name").text = one.get("part", row["name"])
-        declared = etree.SubElement(listed, "score-instrument", id=f"P{k}-I1")
-        etree.SubElement(declared, "instrument-name").text = row["name"]
-        if row.get("sounds"):
-            etree.SubElement(declared, "instrument-sound").text = row["sounds"][0]
+        for i, played in enumerate(one.get("kit", (one["instrument"],)), 1):
+            row = instruments()[played]
+            declared = etree.SubElement(listed, "score-instrument", id=f"P{k}-I{i}")
+            etree.SubElement(declared, "instrument-name").text = row["name"]
+            if row.get("sounds"):
+                etree.SubElement(declared, "instrument-sound").text = row["sounds"][0]
         part = etree.SubElement(root, "part", id=f"P{k}")
         _Writer(one, marks, part).write(one["notes"])
         if "below" in one:
@@ -182,7 +194,7 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
 
 def add_below(part: Any, case: Mapping[str, Any]) -> None:
     """Write the notes of ``below`` on a second staff, bar by bar."""
-    under = etree.Element("part")
+    under = etree.Element("part", id=part.get("id"))
     marks: dict[int, list[str]] = {}
     for at, mark in case.get("marks_below", ()):
         marks.setdefault(at, []).append(mark)
@@ -261,7 +273,8 @@ class _Writer:
         for mark in marks:
             self._before(measure, mark)
         names = token.pitches or (None,)
-        for i, name in enumerate(names):
+        for i, called in enumerate(names):
+            name, _, of_kit = called.partition("@") if called is not None else (None, "", "")
             note = etree.SubElement(measure, "note")
             if "hidden" in marks:
                 note.set("print-object", "no")
@@ -272,20 +285,24 @@ class _Writer:
                 etree.SubElement(note, "chord")
             if name is None:
                 etree.SubElement(note, "rest")
+            elif name.startswith("x"):
+                unpitched(note, name[1:])
             else:
                 self._pitch(note, name)
             if "grace" not in marks:
                 etree.SubElement(note, "duration").text = str(int(token.quarters * DIVISIONS))
             starts = bool({"tie", "tie-without-stop", f"tie {i}"} & set(marks)) and name is not None
-            stops = name in self.ties
+            stops = called in self.ties
             for end, there in (("stop", stops), ("start", starts)):
                 if there:
                     etree.SubElement(note, "tie", type=end)
+            if of_kit:
+                etree.SubElement(note, "instrument", id=f"{self.part.get('id')}-I{of_kit}")
             etree.SubElement(note, "voice").text = "1"
             etree.SubElement(note, "type").text = TYPES[token.value]
             if token.dotted:
                 etree.SubElement(note, "dot")
-            if name is not None:
+            if name is not None and not name.startswith("x"):
                 self._sign(note, name, marks, stops)
             if f"diamond {i}" in marks:
                 etree.SubElement(note, "notehead").text = "diamond"
@@ -351,6 +368,14 @@ class _Writer:
             self.force[place] = alter
 
 
+def unpitched(note: Any, place: str) -> None:
+    """Append what has no pitch and stands at a place of the staff: "E4" is the lowest line of a treble clef."""
+    step, _, octave = spelling(place)
+    element = etree.SubElement(note, "unpitched")
+    etree.SubElement(element, "display-step").text = step
+    etree.SubElement(element, "display-octave").text = str(octave)
+
+
 def metronome(measure: Any, quarters: str) -> None:
     """Append a metronome mark: so many quarters a minute."""
     direction = etree.SubElement(etree.SubElement(measure, "direction"), "direction-type")
@@ -406,8 +431,11 @@ def plucked(notations: Any, marks: Sequence[str], i: int, count: int) -> None:
 
 
 def clef(text: str) -> Any:
-    """A clef element: "G2", "F4", "G2-1" (an octave lower)."""
+    """A clef element: "G2", "F4", "G2-1" (an octave lower), "percussion"."""
     element = etree.Element("clef")
+    if text == "percussion":
+        etree.SubElement(element, "sign").text = text
+        return element
     etree.SubElement(element, "sign").text = text[0]
     etree.SubElement(element, "line").text = text[1]
     if text[2:]:

@@ -50,13 +50,14 @@ def notes_of(raw: bytes) -> list[list[tuple[str | None, ...]]]:
     return rows
 
 
-def token_of_note(raw: bytes) -> dict[tuple[int, int], int]:
-    """(measure, ordinal of the note in it) -> ordinal of its token."""
+def token_of_note(raw: bytes) -> dict[tuple[str, int, int], int]:
+    """(part, measure, ordinal of the note in it) -> ordinal of its token, counted on from part to part."""
     found, token = {}, -1
-    for m, measure in enumerate(etree.fromstring(raw).iter("measure")):
-        for n, note in enumerate(measure.iterfind("note")):
-            token += note.find("chord") is None
-            found[m, n] = token
+    for part in etree.fromstring(raw).iter("part"):
+        for m, measure in enumerate(part.iterfind("measure")):
+            for n, note in enumerate(measure.iterfind("note")):
+                token += note.find("chord") is None
+                found[part.get("id"), m, n] = token
     return found
 
 
@@ -78,7 +79,7 @@ def test_fires(rule: str, case: Mapping[str, Any]):
     assert len(findings) == case.get("findings", 1), [one.says for one in findings]
     assert {one.level for one in findings} == {case["level"]}
     tokens = token_of_note(raw)
-    assert sorted({tokens[ref.measure, ref.n] for one in findings for ref in one.notes}) == case["at"]
+    assert sorted({tokens[ref] for one in findings for ref in one.notes}) == case["at"]
     for name, value in case.get("numbers", {}).items():
         assert findings[0].numbers[name] == value
 

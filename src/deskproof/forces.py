@@ -7,6 +7,7 @@ Format (design of the file)::
     [players.keyboard]
     plays = ["piano", "celesta"]
     hand_span_mm = 216
+    right_angles = true              # the two stand so that one hand can be at each
     [players.harp]
     plays = ["harp"]
     pedal_s = { comfortable = 0.5, quickest = 0.25 }
@@ -40,7 +41,7 @@ from deskproof.errors import DeskproofError
 from deskproof.instruments import Instrument
 
 _TOP = ("players", "instruments", "sections", "changes")
-_PLAYER = ("plays", "hand_span_mm", "pedal_s", "without_pedal", "harmonics", "pedals")
+_PLAYER = ("plays", "hand_span_mm", "pedal_s", "without_pedal", "harmonics", "pedals", "right_angles")
 HARMONICS = ("string", "sounding")
 _INSTRUMENT = ("octaves", "extension", "lowest", "highest")
 _SECTION = ("desks", "players")
@@ -64,6 +65,7 @@ class Player:
     without_pedal: Mapping[str, int] = field(default_factory=dict)
     harmonics: str = ""
     pedals: bool = False
+    right_angles: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,6 +233,7 @@ class _Reader:
             self._strings(row.get("without_pedal", {}), where),
             self._harmonics(row.get("harmonics", ""), where),
             self._yes("pedals", row, where),
+            self._yes("right_angles", row, where),
         )
 
     def _yes(self, key: str, row: Mapping[str, Any], where: str) -> bool:

@@ -6,10 +6,12 @@ from deskproof.families.base import Context, Family, Help, Plan
 from deskproof.families.harp import HARP
 from deskproof.families.keyboard import KEYBOARD
 from deskproof.families.manners import MANNERS
+from deskproof.families.percussion import PERCUSSION
+from deskproof.families.players import PLAYERS
 from deskproof.families.tutti import TUTTI
 from deskproof.findings import Rule
 
-FAMILIES: tuple[Family, ...] = (TUTTI, MANNERS, HARP, KEYBOARD)
+FAMILIES: tuple[Family, ...] = (TUTTI, MANNERS, HARP, KEYBOARD, PERCUSSION, PLAYERS)
 PART_FAMILIES = tuple(family for family in FAMILIES if family.scope == "player")
 SCORE_FAMILIES = tuple(family for family in FAMILIES if family.scope == "score")
 

@@ -1,0 +1,77 @@
+"""What can be wrong with who plays what."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from deskproof.findings import Numbers, Rule
+
+
+def _shortest(rows: Sequence[Numbers]) -> Numbers:
+    return max(rows, key=lambda row: row["lack_us"])
+
+
+def _first(rows: Sequence[Numbers]) -> Numbers:
+    return rows[0]
+
+
+CHANGES = (
+    "players.change_wind", "players.change_brass", "players.change_crook", "players.change_keyboard",
+    "players.change_never",
+)  # fmt: skip
+CHANGE = Rule(
+    id="players-change",
+    levels=("impossible", "hard"),
+    title="too little time to take another instrument",
+    says="from {before} to {after} there {are} {have} s; {need} s are risky already, {easy} s are comfortable.",
+    why="One instrument is put down, the other taken up, and warmed if there is time.",
+    facts=CHANGES,
+    silent_when="there is the quickest time or more, or another line has the other instrument",
+    merge=_shortest,
+    worse=("lack_us", "count"),
+)
+CLASH = Rule(
+    id="players-clash",
+    levels=("impossible", "hard"),
+    title="a player who is wanted at two instruments",
+    says="{who} is wanted in {before} and in {after}: {short}.{otherwise}",
+    why="Every way of giving the lines, and the stretches between rests, to the players was tried or bounded.",
+    facts=CHANGES,
+    silent_when="some way of giving the stretches to the players has the time for every change",
+    merge=_shortest,
+    worse=("lack_us", "count"),
+)
+SECOND = Rule(
+    id="players-second-keyboard",
+    levels=("hard",),
+    title="keyboards that need a second player",
+    says="{before} and {after}: {short}; a second player is needed at the keyboards, which not every orchestra has.",
+    why="An orchestra seldom has a player for the celesta alone: the pianist takes it, if there is time.",
+    facts=("players.keyboards", "players.change_keyboard", "players.change_never"),
+    silent_when="one player has the time to go from one to the other, or the forces name the players",
+    merge=_shortest,
+    worse=("lack_us", "count"),
+)
+NOBODY = Rule(
+    id="players-nobody",
+    levels=("hard",),
+    title="an instrument that nobody in the room plays",
+    says="nobody in the forces plays the {instrument}.",
+    why="The forces name players for this group, and none of them has the instrument.",
+    facts=(),
+    silent_when="the forces name no player of the group at all",
+    merge=_first,
+    worse=("count",),
+)
+UNSAID = Rule(
+    id="players-change-unsaid",
+    levels=("notation",),
+    title="a change of instrument that the page does not say",
+    says="the part goes over to the {after} here, and no words on the page say so.",
+    why="The file's playback data change the instrument; the player has only the page.",
+    facts=("players.words_before",),
+    silent_when="words name the new instrument near its entry, or at the last note before",
+    merge=_first,
+    worse=("count",),
+)
+RULES = (CHANGE, CLASH, SECOND, NOBODY, UNSAID)
