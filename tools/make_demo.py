@@ -345,15 +345,15 @@ TIMPANI = {
     32: "F2/q r r/h",
 }
 PERCUSSION = {
-    1: "!pp tri/q r r/h",
-    4: "@2 !pp !< cym/w*",
-    5: "@1 !/ !p tri/q r r/h",
+    1: '!"Triangle" !pp tri/q r r/h',
+    4: '@2 !"Susp._Cymbal" !pp !< cym/w*',
+    5: '@1 !/ !"Triangle" !p tri/q r r/h',
     9: "tri/q r r/h",
-    14: '@2 !mf !"l.v." cym/q r r/h',
-    18: "@1 r/h !mf tri/q r",
-    21: "@2 !pp !< cym/w*",
+    14: '@2 !mf !"Susp._Cymbal" !"l.v." cym/q r r/h',
+    18: '@1 r/h !"Triangle" !mf tri/q r',
+    21: '@2 !"Susp._Cymbal" !pp !< cym/w*',
     22: '!/ !f !"l.v." cym/q> r r/h',
-    24: "@1 !mf tri/q r tri r",
+    24: '@1 !"Triangle" !mf tri/q r tri r',
     28: "!p tri/q r r/h",
     32: "!pp tri/q r r/h",
 }

@@ -22,6 +22,7 @@ from deskproof.document import Document
 from deskproof.draw import pedals
 from deskproof.draw.hand_rows import hand_rows
 from deskproof.draw.keys import keys_picture, struck_at
+from deskproof.draw.rota import rota, rota_words
 from deskproof.edits import ChangeRef, Edit
 from deskproof.engrave.marks import Mark, Picture, picture, ring_alone
 from deskproof.engrave.render import EngraveError, EngraverMissing, sign_shapes
@@ -35,6 +36,7 @@ from deskproof.families.keyboard.summary import bars_in_words
 from deskproof.findings import LEVELS, Finding, Mend
 from deskproof.instruments import Instrument
 from deskproof.report import as_text
+from deskproof.report.hall import how_many_players, not_everywhere, players_of, worth_a_look
 from deskproof.report.harpist import CAUTION, for_harpist
 from deskproof.report.places import bar_number, spot_of
 from deskproof.score import UNCHECKED, NoteRef
@@ -128,6 +130,7 @@ class _Page:
             f"<p>{_e(as_text.summary(self.findings))}</p>",
             self.key(),
             self.who(),
+            *self.who_plays(),
             *self.by_part(),
             *self.for_players(),
         ]
@@ -193,6 +196,23 @@ class _Page:
             '<th scope="col">Part</th><th scope="col">Read as</th><th scope="col" class="count">Notes</th>'
             f'<th scope="col">Findings</th></tr></thead><tbody>{"".join(rows)}</tbody></table>'
         )
+
+    def who_plays(self) -> Iterable[str]:
+        """The rota of each group, and what not every hall has."""
+        plan = players_of(self.state)
+        context = self.state.context()
+        wanted = not_everywhere(self.state, self.findings)
+        names = [part.name or part.id for part in self.state.score.parts]
+        casts = [cast for cast in plan.casts if worth_a_look(cast)] if plan is not None else []
+        if plan is not None and casts:
+            yield "<h2>Who plays what</h2>"
+            for cast in casts:
+                yield f"<h3>{_e(_capital(cast.group.name))}</h3><p>{_e(how_many_players(cast))}</p>"
+                yield f'<figure class="strip" tabindex="0">{rota(plan, cast, context)}'
+                yield f"<figcaption>{_e(rota_words(cast, names))}.</figcaption></figure>"
+        if wanted:
+            rows = "".join(f"<li>{_e(one.words)}</li>" for one in wanted)
+            yield f"<h2>Not in every hall</h2><ul>{rows}</ul>"
 
     def read_as(self, part: int) -> str:
         """The instruments of a part, in the order in which they come."""

@@ -10,15 +10,13 @@ from deskproof.families.base import Context, Plan
 from deskproof.families.players import rules
 from deskproof.families.players.places import Places
 from deskproof.families.players.planning import Cast, PlayersPlan
-from deskproof.families.players.reading import PERCUSSION, US, group_of, need_us
-from deskproof.families.players.record import Clash, Player, Stretch
-from deskproof.families.players.rota import rota
+from deskproof.families.players.reading import KEYBOARDS, PERCUSSION, US, group_of, need_us
+from deskproof.families.players.record import Clash, Stretch
 from deskproof.findings import Finding
 from deskproof.instruments import Instrument, by_id
 from deskproof.spans import Span
 from deskproof.tempo import DEFAULT
 
-KEYBOARDS = "keyboards"
 OCTAVE = 12
 IMPOSSIBLE, HARD = "impossible", "hard"
 
@@ -50,16 +48,10 @@ class _Checker:
 
     def _second_keyboard(self, cast: Cast) -> Iterator[Finding]:
         """Where the keyboards need more players than there are parts for one and the same instrument."""
-        kinds = [by_id(one.instrument).kind for one in _firsts(cast.group.stretches)]
-        usual = max(kinds.count(kind) for kind in kinds)
-        if cast.least <= usual or len(set(kinds)) < 2:
-            return
-        players = [Player(f"keyboard {k + 1}", cast.group.instruments) for k in range(usual)]
-        found = rota(
-            cast.group.stretches, lambda a, b: need_us(a, b, KEYBOARDS, self.context), players=players
-        )  # fmt: skip
-        for clash in found.clashes:
+        for clash in cast.rota.clashes:
             before, after = clash.stretches
+            if by_id(before.instrument).kind == by_id(after.instrument).kind:
+                continue
             place, notes = self.places.at(cast, after, before)
             yield rules.SECOND.at(
                 place, notes, fold=("second", before.line, after.line), near=None, before=self._called(cast, before),
@@ -183,14 +175,6 @@ class _Checker:
     def _told(self, t_us: int) -> bool:
         clock = self.context.frame.clock
         return clock.tempo_at(clock.tick_at(max(t_us, 0))).basis != DEFAULT
-
-
-def _firsts(stretches: Sequence[Stretch]) -> list[Stretch]:
-    """The first stretch of each line."""
-    found: dict[str, Stretch] = {}
-    for stretch in stretches:
-        found.setdefault(stretch.line, stretch)
-    return list(found.values())
 
 
 def _names(text: str, instrument: Instrument) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from deskproof.families.base import Context, Plan
-from deskproof.families.players.reading import PERCUSSION, Group, group_of, groups_of, need_us
+from deskproof.families.players.reading import KEYBOARDS, PERCUSSION, Group, group_of, groups_of, need_us
 from deskproof.families.players.record import Player, Rota
 from deskproof.families.players.rota import rota
 from deskproof.instruments import by_id
@@ -18,9 +18,9 @@ from deskproof.spans import Span
 class Cast:
     """One group and who plays it.
 
-    ``rota`` is that of the players named by the forces, or of as many as are needed; ``least`` the fewest players
-    that could do it with every instrument of the group, and ``proven`` whether no fewer can. ``named``: the forces
-    name the players.
+    ``rota`` is that of the players whom the forces name; where they name none, of the players as printed, one a line
+    (at the keyboards one for all of them). ``least`` is the fewest players that could do it with every instrument of
+    the group and time for every change, and ``proven`` whether no fewer can. ``named``: the forces name the players.
     """
 
     group: Group
@@ -50,7 +50,8 @@ def _cast(group: Group, context: Context) -> Cast:
     least = rota(group.stretches, need, doublings=together)
     players = players_in_room(group, context)
     if not players:
-        return Cast(group, least, least.players, least.proven, False)
+        printed = rota(group.stretches, need, players=as_printed(group))
+        return Cast(group, printed, least.players, least.proven, False)
     named = rota(group.stretches, need, players=players)
     return Cast(group, named, least.players, least.proven, True)
 
@@ -66,6 +67,17 @@ def players_in_room(group: Group, context: Context) -> list[Player]:
         lines = tuple(line for line, i in group.parts.items() if parts[i].name.casefold() == one.name.casefold())
         found.append(Player(one.name, plays, lines))
     return found
+
+
+def as_printed(group: Group) -> list[Player]:
+    """A player for each printed line; at the keyboards as many as have parts for one and the same instrument."""
+    if group.name != KEYBOARDS:
+        return [Player(line, group.instruments, (line,)) for line in group.parts]
+    kinds: dict[str, set[str]] = {}
+    for stretch in group.stretches:
+        kinds.setdefault(by_id(stretch.instrument).kind, set()).add(stretch.line)
+    count = max(len(lines) for lines in kinds.values())
+    return [Player(f"keyboard {k + 1}" if count > 1 else "keyboard", group.instruments) for k in range(count)]
 
 
 def _plays(plays: Sequence[str], instrument: str) -> bool:

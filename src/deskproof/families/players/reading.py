@@ -17,7 +17,7 @@ from deskproof.spans import Span
 US = 1_000_000
 WINDS = ("flutes", "oboes", "clarinets", "bassoons", "saxophones")
 GROUPS = (*WINDS, "trumpets", "keyboards", "percussion")
-PERCUSSION = "percussion"
+PERCUSSION, KEYBOARDS = "percussion", "keyboards"
 
 
 @dataclass(frozen=True, slots=True)
