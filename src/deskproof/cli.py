@@ -327,6 +327,7 @@ def _words(one: _Checked, quiet: bool, width: int, compared: Since | None = None
     help="Print the harp's pedals: settings and every change, settings only, or nothing.",
 )  # fmt: skip
 @click.option("--pedal-text", is_flag=True, help="Pedal settings as words, for programs that drop the diagram.")
+@click.option("--tuning-marks", is_flag=True, help="Print the timpani's tuning, and each retuning where it goes.")
 @click.option("--fingering", is_flag=True, help="Print fingers on the notes of keyboards; printed ones stay.")
 @click.option(
     "--damper", type=click.Choice(("lines", "words", "none")), default="none", show_default=True,
@@ -346,6 +347,7 @@ def mend(
     pedals: bool,
     pedal_marks: str,
     pedal_text: bool,
+    tuning_marks: bool,
     fingering: bool,
     damper: str,
     dry_run: bool,
@@ -358,7 +360,7 @@ def mend(
         raise click.UsageError("--pedal-text goes with --pedal-marks all or first.")
     keeping = all_keeping_sound or not taken
     room = _forces(forces, harmonics, pedals)
-    helping = Help(pedal_marks, pedal_text, fingering, damper)
+    helping = Help(pedal_marks, pedal_text, fingering, damper, tuning_marks)
     _mend(file, room, parts, bars, output, keeping, taken, dry_run, force, helping)
 
 

@@ -8,6 +8,9 @@ Format (design of the file)::
     plays = ["piano", "celesta"]
     hand_span_mm = 216
     right_angles = true              # the two stand so that one hand can be at each
+    [players.timpanist]
+    plays = ["timpani"]
+    drums = [32, 29, 26, { inch = 23, low = "D3", high = "Bb3" }]
     [players.harp]
     plays = ["harp"]
     pedal_s = { comfortable = 0.5, quickest = 0.25 }
@@ -31,7 +34,7 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -41,10 +44,11 @@ from deskproof.errors import DeskproofError
 from deskproof.instruments import Instrument
 
 _TOP = ("players", "instruments", "sections", "changes")
-_PLAYER = ("plays", "hand_span_mm", "pedal_s", "without_pedal", "harmonics", "pedals", "right_angles")
+_PLAYER = ("plays", "hand_span_mm", "pedal_s", "without_pedal", "harmonics", "pedals", "right_angles", "drums")
 HARMONICS = ("string", "sounding")
 _INSTRUMENT = ("octaves", "extension", "lowest", "highest")
 _SECTION = ("desks", "players")
+_DRUM = ("inch", "low", "high")
 _PEDAL = ("comfortable", "quickest")
 _ALTERS = {"flat": -1, "natural": 0, "sharp": 1}
 
@@ -66,6 +70,7 @@ class Player:
     harmonics: str = ""
     pedals: bool = False
     right_angles: bool = False
+    drums: tuple[tuple[float, int | None, int | None], ...] = ()  # inches, lowest and highest pitch
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +239,26 @@ class _Reader:
             self._harmonics(row.get("harmonics", ""), where),
             self._yes("pedals", row, where),
             self._yes("right_angles", row, where),
+            tuple(self._drums(row.get("drums", []), where)),
         )
+
+    def _drums(self, rows: Any, where: str) -> Iterator[tuple[float, int | None, int | None]]:
+        """Drums by their inches, or as tables with inch, low and high."""
+        if not isinstance(rows, list):
+            self._say("drums", f"{where}: drums is {rows!r}; expected a list such as [32, 29, 26, 23].")
+            return
+        for one in rows:
+            table = one if isinstance(one, dict) else {"inch": one}
+            self._known(f"{where}, drums", table, _DRUM)
+            inch = self._figure(table, "inch", where)
+            if inch is None:
+                continue
+            low, high = (self._pitch(table.get(key), key, where) for key in ("low", "high"))
+            known = facts.find(f"timpani_{inch:g}.lowest") is not None
+            if not known and (low is None or high is None):
+                self._say("drums", f"{where}: no drum of {inch:g} inches is known; write its low and high pitch too.")
+                continue
+            yield inch, low, high
 
     def _yes(self, key: str, row: Mapping[str, Any], where: str) -> bool:
         value = row.get(key, False)

@@ -115,6 +115,8 @@ def help_in_words(edits: Sequence[Edit], asked: Help) -> str:
         words = sum(isinstance(edit, AddWords) and edit.text.startswith("con Ped") for edit in edits)
         signs = sum(isinstance(edit, AddPedal) for edit in edits) + words
         said.append(f"{signs or 'no'} damper pedal sign{'s' * (signs != 1)} printed where notes need it")
+    if asked.tuning_marks:
+        said.append("the timpani's tunings printed from the plan")
     return "; ".join(said)
 
 

@@ -8,10 +8,11 @@ from deskproof.families.keyboard import KEYBOARD
 from deskproof.families.manners import MANNERS
 from deskproof.families.percussion import PERCUSSION
 from deskproof.families.players import PLAYERS
+from deskproof.families.timpani import TIMPANI
 from deskproof.families.tutti import TUTTI
 from deskproof.findings import Rule
 
-FAMILIES: tuple[Family, ...] = (TUTTI, MANNERS, HARP, KEYBOARD, PERCUSSION, PLAYERS)
+FAMILIES: tuple[Family, ...] = (TUTTI, MANNERS, HARP, KEYBOARD, TIMPANI, PERCUSSION, PLAYERS)
 PART_FAMILIES = tuple(family for family in FAMILIES if family.scope == "player")
 SCORE_FAMILIES = tuple(family for family in FAMILIES if family.scope == "score")
 

@@ -44,12 +44,14 @@ class Help:
 
     ``pedal_marks`` of a harp: all, first (settings only) or none; ``in_words``: a setting as words, not as a diagram.
     ``fingering`` of keyboards; ``damper`` of a piano: lines, words ("con Ped." where it is needed) or none.
+    ``tuning_marks`` of timpani.
     """
 
     pedal_marks: str = "none"
     in_words: bool = False
     fingering: bool = False
     damper: str = "none"
+    tuning_marks: bool = False
 
     def __bool__(self) -> bool:
         return self != Help(in_words=self.in_words)
