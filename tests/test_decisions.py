@@ -62,8 +62,8 @@ def test_parts_with_other_ids():
 
 
 def test_another_tempo():
-    """Slower, and still too fast for all that was too fast: the slowest of them goes up to 79."""
-    data = SCORE.read_bytes().replace(b"<per-minute>90<", b"<per-minute>81<").replace(b'tempo="90"', b'tempo="81"')
+    """Slower, and still too fast for all that was too fast: at 83 a drum could be retuned in a hurry."""
+    data = SCORE.read_bytes().replace(b"<per-minute>90<", b"<per-minute>85<").replace(b'tempo="90"', b'tempo="85"')
     assert data != SCORE.read_bytes()
     assert ids(etree.fromstring(data, parser())) == BEFORE
 

@@ -31,7 +31,7 @@ COLUMNS = (
     ("recheck", "document", "fingerprint"),
     ("check",),
     ("decisions", "pages", "gliss"),
-    ("mending", "engrave", "draw"),
+    ("mending", "drafting", "engrave", "draw"),
     ("report", "web", "parts", "sketch"),
     ("cli",),
 )

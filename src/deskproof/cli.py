@@ -519,6 +519,26 @@ def gliss(wanted: str, before: str | None, as_json: bool, output: Path | None, f
 
 
 @main.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("-o", "--output", type=click.Path(path_type=Path), default=Path("forces.toml"), show_default=True)
+def forces(file: Path, output: Path) -> None:
+    """Draft the forces of a score: its players as printed. A file that is there is added to, and keeps what it has."""
+    from deskproof import drafting
+
+    one = _checked(file, _forces(None, None, False), (), None)
+    _may_write(output, file, True)
+    try:
+        existing = output.read_text(encoding="utf-8") if output.exists() else None
+    except (OSError, UnicodeDecodeError) as error:
+        raise DeskproofError(f"{output}: cannot be read ({error}); name another file with -o.") from None
+    title = f"“{one.document.score.title}”" if one.document.score.title else file.name
+    text, added = drafting.draft(one.report.state, title, existing)
+    _whole(output, text.encode("utf-8"))
+    rest = "" if existing is None else ", the rest stays"
+    click.echo(f"Wrote {output}: {added} player{'s' * (added != 1)} added{rest}.")
+
+
+@main.command()
 @click.option("-o", "--output", type=click.Path(path_type=Path), default=Path("mended.musicxml"), show_default=True)
 @click.option("--force", is_flag=True, help="Write over an existing output.")
 def demo(output: Path, force: bool) -> None:

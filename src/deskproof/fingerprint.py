@@ -44,7 +44,9 @@ def _places(events: tuple[Event, ...]) -> dict[tuple[int, int], int]:
 def _music(state: State, finding: Finding, places: dict[tuple[int, int], int]) -> list[object]:
     events = state.timeline.parts[finding.place.part]
     grid = state.score.grid
-    own = sorted({i for ref in finding.notes if (i := places.get((ref.measure, ref.n))) is not None})
+    part = state.score.parts[finding.place.part].id
+    mine = [ref for ref in finding.notes if ref.part == part]
+    own = sorted({i for ref in mine if (i := places.get((ref.measure, ref.n))) is not None})
     rows: list[object] = [finding.rule.id, state.lines[finding.place.part].role]
     if not own:
         return rows

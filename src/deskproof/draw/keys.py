@@ -35,10 +35,11 @@ class Struck(NamedTuple):
     finger: int = 0
 
 
-def struck_at(plan: KeyboardPlan, notes: Set[tuple[int, int]]) -> list[Struck]:
+def struck_at(plan: KeyboardPlan, notes: Set[tuple[int, int]], hand_of_notes: str = "") -> list[Struck]:
     """The keys of the first onset that has one of these notes (measure, ordinal), with hands and fingers.
 
-    A key that no hand is left for is told with the hand that is nearer.
+    A key that no hand is left for is told with the hand that is nearer. ``hand_of_notes`` is the hand that a finding
+    gives the notes to (L or R), where it says so: then they are its, and no finger is told of a chord out of reach.
     """
     assert plan.reading is not None and plan.hands is not None
     for i, row in enumerate(plan.reading.onsets):
@@ -46,10 +47,12 @@ def struck_at(plan: KeyboardPlan, notes: Set[tuple[int, int]]) -> list[Struck]:
             fingers = fingers_of(plan)[i]
             hands = plan.hands.hands[i]
             middle = (row[0].key + row[-1].key) / 2
-            return [
-                Struck(key.key, hand or ("L" if key.key < middle else "R"), finger[0] if finger else 0)
-                for key, hand, finger in zip(row, hands, fingers, strict=True)
-            ]
+            found = []
+            for key, hand, finger in zip(row, hands, fingers, strict=True):
+                named = bool(hand_of_notes) and any((e.measure, e.note.n) in notes for e in key.events)
+                side = hand_of_notes if named else hand or ("L" if key.key < middle else "R")
+                found.append(Struck(key.key, side, finger[0] if finger and not hand_of_notes else 0))
+            return found
     return []
 
 

@@ -104,6 +104,7 @@ def score(state: State, file: str) -> dict[str, Any]:
 def one(state: State, finding: Finding) -> dict[str, Any]:
     """One finding."""
     place = spot_of(state, finding)
+    parts = {part.id: part for part in state.score.parts}
     return {
         "id": finding.id,
         "rule": finding.rule.id,
@@ -113,7 +114,7 @@ def one(state: State, finding: Finding) -> dict[str, Any]:
         "bar": place.bar,
         "beat": str(place.beat),
         "onset_us": place.onset_us,
-        "notes": [state.score.parts[finding.place.part].ref(ref.measure, ref.n) for ref in finding.notes],
+        "notes": [parts[ref.part].ref(ref.measure, ref.n) for ref in finding.notes],
         "numbers": {key: _plain(value) for key, value in finding.numbers.items()},
         "says": finding.says,
         "because": None,

@@ -350,7 +350,9 @@ class _Page:
         plan = self.keyboard(finding)
         if plan is None or finding.rule.id not in _OF_KEYS or plan.settings is None:
             return ""
-        struck = struck_at(plan, {(ref.measure, ref.n) for ref in (finding.atoms or (finding,))[0].notes})
+        struck = struck_at(
+            plan, {(ref.measure, ref.n) for ref in (finding.atoms or (finding,))[0].notes}, _hand_of_chord(finding)
+        )
         if not struck:
             return ""
         drawn = keys_picture(struck, plan.settings.limits.keys, f"{name}-")
@@ -492,6 +494,13 @@ _OF_HANDS = frozenset(
 _OF_KEYS = frozenset(
     ("keyboard-stretch", "keyboard-notes", "keyboard-leap", "keyboard-repeat", "keyboard-restruck", "keyboard-let-go")
 )
+
+
+def _hand_of_chord(finding: Finding) -> str:
+    """The hand, L or R, that a finding about a chord gives it to; empty for other findings."""
+    if finding.rule.id not in ("keyboard-stretch", "keyboard-notes"):
+        return ""
+    return {"left": "L", "right": "R"}.get(str(finding.numbers.get("hand", "")), "")
 
 
 def _of_harp(finding: Finding) -> bool:

@@ -323,3 +323,33 @@ def test_octaves_of_printed_parts_are_taken_with_the_thumb(path: Path) -> None:
                 seen += 1
                 assert sorted(fingers[mine[0]] + fingers[mine[1]]) in ([1, 4], [1, 5]), row[0].event.measure
     assert seen > 5
+
+
+# Two octaves of the major scales as handbooks of scales have them, from the semitone above C on which they begin.
+TAUGHT: dict[Hand, dict[int, str]] = {
+    "right": {
+        0: "123123412312345", 7: "123123412312345", 2: "123123412312345", 9: "123123412312345", 4: "123123412312345",
+        11: "123123412312345", 5: "123412312341234", 10: "412312341231234", 3: "312341231234123",
+        8: "341231234123123", 1: "231234123123412", 6: "234123123412312",
+    },
+    "left": {
+        0: "543213214321321", 7: "543213214321321", 2: "543213214321321", 9: "543213214321321", 4: "543213214321321",
+        5: "543213214321321", 11: "432143213214321", 10: "321432132143213", 3: "321432132143213",
+        8: "321432132143213", 1: "321432132143213", 6: "432132143213214",
+    },
+}  # fmt: skip
+
+
+def test_scales_are_mostly_as_taught_with_the_thumb_on_white_keys() -> None:
+    as_taught = on_black = notes = 0
+    for hand, table in TAUGHT.items():
+        for tonic, taught in table.items():
+            low = (48 if hand == "right" else 36) + tonic
+            keys = [low + 12 * octave + step for octave in (0, 1) for step in MAJOR] + [low + 24]
+            onsets = [HandOnset(i * 200_000, (key,), (i * 200_000 + 200_000,)) for i, key in enumerate(keys)]
+            fingers = [row[0] for row in plan_fingers(with_held(onsets), hand)]
+            notes += len(keys)
+            as_taught += sum(str(finger) == wanted for finger, wanted in zip(fingers, taught, strict=True))
+            on_black += sum(f == 1 and key % 12 in (1, 3, 6, 8, 10) for f, key in zip(fingers, keys, strict=True))
+    assert notes == 360
+    assert as_taught >= 280 and on_black <= 2, (as_taught, on_black)

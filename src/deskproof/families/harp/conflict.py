@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from deskproof.families.harp.model import Onset, Settings
-from deskproof.families.harp.plan import Change, PedalPlan, plan_pedals
+from deskproof.families.harp.plan import Change, goes_whole, plan_pedals
 from deskproof.families.harp.wording import SIGNS, listed
 from deskproof.pitch import name
 
@@ -86,13 +86,22 @@ def _settled(
     window = tuple((o, n) for o in range(first, last) for n in range(len(onsets[o].notes)))
     if _goes(onsets, window, settings, signs):
         return None
-    kept = list(window)
-    # what stands furthest from the failing onset is left out first
-    for note in sorted(window, key=lambda row: (-abs(row[0] - at), -row[0], row[1])):
-        rest = tuple(row for row in kept if row != note)
+    kept = window
+    # what stands furthest from the failing onset is left out first, whole onsets before single notes
+    order = sorted(range(first, last), key=lambda o: (-abs(o - at), -o))
+    for o in order:
+        rest = tuple(row for row in kept if row[0] != o)
         if rest and not _goes(onsets, rest, settings, signs):
-            kept.remove(note)
-    notes = tuple(kept)
+            kept = rest
+    for o in order:
+        for note in [row for row in kept if row[0] == o]:
+            rest = tuple(row for row in kept if row != note)
+            if rest and not _goes(onsets, rest, settings, signs):
+                kept = rest
+    rows, moved = _alone(onsets, kept, signs)
+    if not plan_pedals(rows, settings, moved)["impossible"].value:  # the plan has the last word
+        return None
+    notes = kept
     factor = _tempo(onsets, notes, settings, signs)
     moves = _moves(onsets, notes, settings, signs, factor) if factor else ""
     return tuple((o - first, n) for o, n in notes), factor, moves
@@ -103,14 +112,14 @@ def _goes(
     slow: int = 1,
 ) -> bool:  # fmt: skip
     """Whether these notes alone can all be played, at ``slow``/``slower`` of the tempo."""
-    return _planned(onsets, notes, settings, damps, slower, slow)["impossible"].value == 0
+    rows, moved = _alone(onsets, notes, damps, slower, slow)
+    return goes_whole(rows, settings, moved)
 
 
-def _planned(
-    onsets: Sequence[Onset], notes: Notes, settings: Settings, damps: tuple[tuple[int, str], ...], slower: int,
-    slow: int,
-) -> PedalPlan:  # fmt: skip
-    """The plan of these notes alone, at ``slow``/``slower`` of the tempo."""
+def _alone(
+    onsets: Sequence[Onset], notes: Notes, damps: tuple[tuple[int, str], ...], slower: int = 1, slow: int = 1
+) -> tuple[list[Onset], tuple[tuple[int, str], ...]]:
+    """The onsets with these notes alone, and the damping signs, at ``slow``/``slower`` of the tempo."""
     rows = []
     for o in sorted({o for o, _ in notes}):
         onset = onsets[o]
@@ -120,15 +129,15 @@ def _planned(
             if (o, n) in notes
         )
         rows.append(onset._replace(t_us=onset.t_us * slower // slow, notes=chosen, demands=()))
-    moved = tuple((t_us * slower // slow, letters) for t_us, letters in damps)
-    return plan_pedals(rows, settings, moved)
+    return rows, tuple((t_us * slower // slow, letters) for t_us, letters in damps)
 
 
 def _moves(
     onsets: Sequence[Onset], notes: Notes, settings: Settings, damps: tuple[tuple[int, str], ...], factor: Fraction
 ) -> str:
     """What the feet would have to do, in words: the changes of a plan at the tempo at which it goes."""
-    changes = _planned(onsets, notes, settings, damps, factor.denominator, factor.numerator).changes
+    rows, moved = _alone(onsets, notes, damps, factor.denominator, factor.numerator)
+    changes = plan_pedals(rows, settings, moved).changes
     if not changes:
         return ""
     if len(changes) == 1:

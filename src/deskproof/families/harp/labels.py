@@ -26,11 +26,13 @@ from deskproof.families.harp.tight import (
     TooManyError,
     differing,
     need_at,
+    ways_at,
 )
 
 STANDS_BITS = 3 * len(LEFT)  # positions of the left foot's letters, as ``Use.stands`` has them
 EACH = sum(1 << 3 * i for i in range(len(LETTERS)))
 MOST = 4_000  # labels of one onset; beyond, the search gives up and says so
+FEW = 100  # labels of one onset that are kept when the search has given up
 CHANGE_BITS = CHANGE.bit_length() - 1
 NUMBERS = tuple(setting_number(code) for code in range(1 << 2 * len(LETTERS)))
 
@@ -47,15 +49,17 @@ class Fewest(NamedTuple):
     at_least: int
     proven: bool
     work: int  # labels looked at
+    steps: int  # as ``Work`` counts them
 
 
 def fewest_changes(passage: Passage, stretches: Sequence[Stretch], feet: Feet, known: tuple[Way, ...]) -> Fewest:
     """The plan with the fewest changes, then the fewest deviations and sharps, within the needs of the stretches.
 
-    ``known`` is a plan to fall back on where the search grows beyond its limit; its changes are then not proven.
+    ``known`` is a plan to fall back on where the search grows beyond its limit: it, or what a search that keeps only a
+    few labels of each onset finds. The changes are then not proven.
     """
     needs = [need_at(stretches, i) for i in range(len(passage))]
-    parted = [passage.parted(i, need.dropped, bool(need.early)) for i, need in enumerate(needs)]
+    parted = [ways_at(passage, stretches, i) for i in range(len(passage))]
     parted = _possible(parted, passage.times, needs, feet)
     change_us = [feet.left.times[1 if need.quick else 0][0] for need in needs]
     bound = Bound(parted, passage.times, change_us)
@@ -63,8 +67,10 @@ def fewest_changes(passage: Passage, stretches: Sequence[Stretch], feet: Feet, k
     try:
         return search.run()
     except TooManyError:
-        cost = cost_of(known)
-        return Fewest(known, cost, cost >> CHANGE_BITS, search.limit, False, search.work)
+        few = _Search(passage, stretches, needs, parted, feet, bound).few()
+        ways = min([known, few], key=cost_of) if few else known
+        cost = cost_of(ways)
+        return Fewest(ways, cost, cost >> CHANGE_BITS, search.limit, False, search.work, search.steps)
 
 
 def cost_of(ways: Sequence[Way]) -> int:
@@ -140,7 +146,10 @@ class _Search:
         self.ways = [one.ways for one in parted]
         self.opening = {s.first: s.need for s in stretches}
         self.closing = {s.close: s.need for s in stretches}
-        self.work = self.pushed = 0
+        self.work = self.pushed = self.steps = 0
+        allowed = passage.settings.work
+        exact = not any(s.narrow for s in stretches)
+        self.most_steps = (allowed.changes if exact else allowed.unproven) + allowed.onset * len(passage)
         self.limit = bound.least  # fewer changes than this are proven not to do
         count = len(passage)
         self.rows: list[list[Row]] = [[] for _ in range(count)]  # by onset, after it; append only
@@ -151,7 +160,7 @@ class _Search:
     def run(self) -> Fewest:
         count = len(self.times)
         if not count:
-            return Fewest((), 0, 0, 0, True, 0)
+            return Fewest((), 0, 0, 0, True, 0, 0)
         limit = self.limit
         start: Row = (self._start(), self.feet.left.idle, self.feet.right.idle, 0, 0, 0, -1, -1)
         came = self._over(0, [start], 0)
@@ -172,6 +181,33 @@ class _Search:
             if not limit:
                 raise TooManyError
             came = []
+
+    def few(self) -> tuple[Way, ...]:
+        """A plan by keeping at every onset only the labels that promise most; empty if that comes to a dead end."""
+        came = self._over(0, [(self._start(), self.feet.left.idle, self.feet.right.idle, 0, 0, 0, -1, -1)], 0)
+        for i in range(len(self.times)):
+            rows = self._promising(i, came)
+            self.rows[i] = rows
+            if not rows:
+                return ()
+            came = self._over(i + 1, rows, 0) if i + 1 < len(self.times) else []
+        return self._traced()
+
+    def _promising(self, i: int, rows: Sequence[Row]) -> list[Row]:
+        """A few rows, those with the fewest changes in the end first, then those that have spent least."""
+        tables = [self.bound.rest(i + 1, w) for w in range(len(self.ways[i]))]
+        left_room, right_room = self.feet.left.room, self.feet.right.room
+        found = []
+        for k, row in enumerate(rows):
+            code, a, b, dropped, early, cost, _, w = row
+            number = NUMBERS[code]
+            table, base = tables[w]
+            rest = table[number] if number >= 0 else self.bound.free(i + 1, w, code)
+            if rest != NEVER:
+                found.append((dropped, early, cost + (base + rest) * CHANGE, -left_room[a] - right_room[b], k))
+        found.sort()
+        cheap = sorted(found, key=_promise)[: FEW // 2]  # some that are cheap, some that have spent little
+        return [rows[one[-1]] for one in dict.fromkeys([*cheap, *found[: FEW // 2]])]
 
     def _start(self) -> int:
         """All letters free but those that no way ever uses, which stay natural."""
@@ -241,6 +277,7 @@ class _Search:
                 if other is None or total < other[5]:
                     best[same] = (*same, total, at + k, w)
         self.work += len(best)
+        self.steps += len(now) * len(rows)
         return list(best.values())
 
     def _settle(self, i: int, rows: list[Row]) -> int:
@@ -272,23 +309,30 @@ class _Search:
             else:
                 known[same] = cost
                 kept.append(row)
-        if len(kept) > MOST:
-            raise TooManyError
+            self.steps += len(kept)
+            if len(kept) > MOST or self.steps > self.most_steps:
+                raise TooManyError
         return at
 
     def _found(self, limit: int) -> Fewest:
-        rows = self.rows[-1]
-        row = min(rows, key=_cost)
+        total = min(row[5] for row in self.rows[-1])
+        return Fewest(self._traced(), total, total >> CHANGE_BITS, limit, True, self.work, self.steps)
+
+    def _traced(self) -> tuple[Way, ...]:
+        """The ways of the cheapest row after the last onset."""
         ways = []
+        row = min(self.rows[-1], key=_cost)
         for i in reversed(range(len(self.times))):
             ways.append(self.ways[i][row[7]])
             if i:
-                row_before = self.rows[i - 1][row[6]]
-                row = row_before
+                row = self.rows[i - 1][row[6]]
         ways.reverse()
-        total = min(r[5] for r in rows)
-        return Fewest(tuple(ways), total, total >> CHANGE_BITS, limit, True, self.work)
+        return tuple(ways)
 
 
 def _cost(row: Row) -> int:
     return row[5]
+
+
+def _promise(row: tuple[int, int, int, int, int]) -> tuple[int, ...]:
+    return row[2], row[0], row[1], *row[3:]

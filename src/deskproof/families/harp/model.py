@@ -11,6 +11,7 @@ from functools import lru_cache
 from typing import NamedTuple, Protocol
 
 from deskproof import facts
+from deskproof.families.harp.work import MOST_STEPS, Work
 
 LETTERS = "DCBEFGA"
 LEFT, RIGHT = "DCB", "EFGA"
@@ -76,7 +77,7 @@ class Settings:
     the first onset, by letter, or None where the player sets the pedals freely before the piece. ``reach`` is in
     string steps, ``hand`` and ``together`` count notes (one hand, both hands). ``spare_us`` is the spare time beyond
     which more is no better, ``margin`` the factor by which a plan should still go faster. The initial setting stands
-    at ``start_us``; no change begins before.
+    at ``start_us``; no change begins before. ``work`` limits the search.
     """
 
     comfortable_us: int
@@ -90,6 +91,7 @@ class Settings:
     spare_us: int = field(default_factory=lambda: 1000 * int(facts.get("harp.spare_time").value))
     margin: float = field(default_factory=lambda: float(facts.get("harp.faster").value))
     start_us: int = 0
+    work: Work = MOST_STEPS
 
 
 class HarpNote(NamedTuple):

@@ -38,6 +38,7 @@ _NOTHING: frozenset[int] = frozenset()
 MOST_WAYS = 3000  # of one chord; beyond, the search goes on with these and proves nothing
 _NATURALS = {("F", -1), ("C", -1), ("E", 1), ("B", 1)}  # names of pitches that a natural string has too
 PLACE = {letter: (foot, i) for foot, letters in enumerate(FEET) for i, letter in enumerate(letters)}
+_RIGHT_CODE = 2 * len(LEFT)
 ALL_FREE = (0b111111, 0b11111111)
 
 Picks = tuple[Choice | None, ...]
@@ -152,6 +153,7 @@ class Passage:
         self.limits = Limits(settings.reach, settings.hand, settings.together)
         self.fixed = tuple(sorted(settings.fixed.items()))
         self._ways: dict[tuple[int, int, bool, bool], Ways] = {}
+        self._bare: dict[int, Ways] = {}
         self._rows: dict[tuple[int, int], tuple[tuple[Picks, bool], ...]] = {}
         self._least: dict[int, int] = {}
         self._signatures: dict[int, Hashable] = {}
@@ -196,16 +198,29 @@ class Passage:
 
         ``early``: also those that let events go; ``loose``: nothing is held at all.
         """
-        key = (i, dropped, early, loose)
+        weight, least = self.weights[i], self.least(i)
+        count = min(dropped // weight, len(self.onsets[i].notes) + 1 - least)
+        key = (i, count, early, loose)
         found = self._ways.get(key)
         if found is None:
-            least = self.least(i)
             rows: list[Way] = []
-            weight = self.weights[i]
-            for count in range(least, min(least + dropped // weight, len(self.onsets[i].notes) + 1) + 1):
-                for picks, unset in self._taken(i, count):
-                    rows.extend(self._made(i, picks, (count - least) * weight, early, loose, unset))
-            found = self._ways[key] = Ways.of(undominated(rows))
+            for picks, unset in self._taken(i, least + count):
+                rows.extend(self._made(i, picks, count * weight, early, loose, unset))
+            fewer = self.parted(i, (count - 1) * weight, early, loose).ways if count else ()
+            found = self._ways[key] = Ways.of(undominated(rows, fewer))
+        return found
+
+    def bare(self, i: int) -> Ways:
+        """The ways of an onset that leave out all that can be left out."""
+        found = self._bare.get(i)
+        if found is None:
+            least, count = self.least(i), len(self.onsets[i].notes) + 1
+            while not self._taken(i, count):
+                count -= 1
+            rows: list[Way] = []
+            for picks, unset in self._taken(i, count):
+                rows.extend(self._made(i, picks, (count - least) * self.weights[i], False, False, unset))
+            found = self._bare[i] = Ways.of(undominated(rows))
         return found
 
     def _taken(self, i: int, dropped: int) -> Sequence[tuple[Picks, bool]]:
@@ -252,6 +267,13 @@ class Passage:
         for count in range(1, len(lengths) + 1):
             for let_go in combinations(sorted(lengths), count):
                 yield self._way(onset, picks, dropped, frozenset(let_go), loose, unset)
+
+    def with_note(self, i: int, way: Way, n: int, choice: Choice) -> Way:
+        """A way with a note of it put back on a string; what is as long as that note is let go."""
+        onset = self.onsets[i]
+        picks = (*way.picks[:n], choice, *way.picks[n + 1 :])
+        let_go = way.let_go | {onset.notes[n].written_us} if onset.notes[n].written_us > 0 else way.let_go
+        return self._way(onset, picks, way.dropped - self.weights[i], let_go, False, way.unset)
 
     def _way(self, onset: Onset, picks: Picks, dropped: int, let_go: frozenset[int], loose: bool, unset: bool) -> Way:
         held: dict[str, int] = {}  # by letter
@@ -365,22 +387,40 @@ def _structures(
     return tuple(found), True
 
 
-def undominated(rows: Sequence[Way]) -> list[Way]:
-    """Leave away the ways that ask for everything another asks for, hold it as long, and are no cheaper."""
-    if len(rows) < 2:
+def undominated(rows: Sequence[Way], fewer: Sequence[Way] = ()) -> list[Way]:
+    """Leave away the ways that ask for everything another asks for, hold it as long, and are no cheaper.
+
+    ``fewer`` are such ways already, with fewer notes left out than the others; they come first.
+    """
+    if len(rows) < 2 and not fewer:
         return list(rows)
     ordered = sorted(
         rows, key=lambda w: (w.dropped, w.early, w.left.used.bit_count() + w.right.used.bit_count(), w.cost)
     )
-    kept: list[Way] = []
-    for row in ordered:
-        for k in kept:
+    kept = [*map(_asked, fewer)]
+    for one in map(_asked, ordered):
+        _, used, code, row = one
+        unused = ~used
+        for place, other_used, other_code, k in kept:
+            if other_used & unused or (other_code ^ code) & place:
+                continue  # it asks for a letter that the row leaves alone, or has otherwise
             cheaper = k.dropped <= row.dropped and k.early <= row.early and k.cost <= row.cost
             if cheaper and _less(k.left, row.left) and _less(k.right, row.right):
                 break
         else:
-            kept.append(row)
-    return kept
+            kept.append(one)
+    return [row for _, _, _, row in kept]
+
+
+def _asked(way: Way) -> tuple[int, int, int, Way]:
+    """What a way asks of the pedals, both feet in one: the bits of its letters, which they are, where they stand."""
+    left, right = way.left, way.right
+    return (
+        left.place | right.place << _RIGHT_CODE,
+        left.used | right.used << len(LEFT),
+        left.code | right.code << _RIGHT_CODE,
+        way,
+    )
 
 
 def _less(a: Use, b: Use) -> bool:

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
-from deskproof.families.harp.model import FEET, LETTERS, Choice, Onset, Settings, String, choices
+from deskproof.families.harp.model import FEET, LETTERS, Choice, Onset, Settings, String, choices, hands_take
 from deskproof.families.harp.passage import CHANGE, DEVIATION, SHARP, hold_us
 from deskproof.families.harp.place import Job, Placed, place
 from deskproof.families.harp.repeats import Joint, Solved, Task, Terms
 from deskproof.families.harp.tight import Stretch
 
-__all__ = ["Change", "Figure", "Joint", "PedalPlan", "PlannedNote", "Unplanned", "plan_pedals"]
+__all__ = ["Change", "Figure", "Joint", "PedalPlan", "PlannedNote", "Unplanned", "goes_whole", "plan_pedals"]
 
 NAMES = (
     "impossible",
@@ -103,6 +103,19 @@ class PedalPlan:
         return {**self.initial, **{change.pedal: change.after for change in self.changes if change.t_us < t_us}}
 
 
+def goes_whole(onsets: Sequence[Onset], settings: Settings, damps: Iterable[tuple[int, str]] = ()) -> bool:
+    """Whether all notes of a passage can be played: whether a plan leaves none out.
+
+    Mostly found without the plan. Raises as ``plan_pedals``.
+    """
+    task = _task(onsets, settings, damps, ())
+    found = task.goes()
+    if found is None:
+        found = task.solve().cost[0] == 0
+    task.close()
+    return found
+
+
 Rings = Callable[[int, int, String], int]
 
 
@@ -135,15 +148,8 @@ def plan_pedals(
     ValueError
         If the onsets are not in order.
     """
-    times = [onset.t_us for onset in onsets]
-    if any(a >= b for a, b in pairwise(times)):
-        raise ValueError("the onsets must be in order of time, each time once")
-    signs: dict[str, list[int]] = {}
-    for t_us, letters in sorted(damps):
-        for letter in letters:
-            signs.setdefault(letter, []).append(t_us)
-    task = Task(tuple(onsets), settings, signs, tuple(joints))
-    places = beats if beats is not None else times
+    task = _task(onsets, settings, damps, joints)
+    places = beats if beats is not None else task.times
     found = _finished(task, task.solve(), places, rings)
     if found["breaks_ten_percent_faster"].value and not found["quick_changes"].value:
         steadier = task.steadier()
@@ -154,6 +160,19 @@ def plan_pedals(
     return found
 
 
+def _task(
+    onsets: Sequence[Onset], settings: Settings, damps: Iterable[tuple[int, str]], joints: Sequence[Joint]
+) -> Task:
+    """What is to be planned; ValueError if the onsets are not in order."""
+    if any(a.t_us >= b.t_us for a, b in pairwise(onsets)):
+        raise ValueError("the onsets must be in order of time, each time once")
+    signs: dict[str, list[int]] = {}
+    for t_us, letters in sorted(damps):
+        for letter in letters:
+            signs.setdefault(letter, []).append(t_us)
+    return Task(tuple(onsets), settings, signs, tuple(joints))
+
+
 def changes_as_spelled(
     onsets: Sequence[Onset], settings: Settings, damps: Iterable[tuple[int, str]], own: PedalPlan
 ) -> int | None:
@@ -162,10 +181,6 @@ def changes_as_spelled(
     None where that leaves out more notes, lets more go or hurries more changes than the plan ``own``. Notes without
     such a name are free.
     """
-    signs: dict[str, list[int]] = {}
-    for t_us, letters in sorted(damps):
-        for letter in letters:
-            signs.setdefault(letter, []).append(t_us)
     keyed: list[Onset] = []
     forced: dict[Hashable, String | None] = {}
     for i, onset in enumerate(onsets):
@@ -174,7 +189,7 @@ def changes_as_spelled(
                 if (choice.string.letter, choice.position) == note.spelled:
                     forced[i, n] = choice.string
         keyed.append(onset._replace(notes=tuple(note._replace(key=(i, n)) for n, note in enumerate(onset.notes))))
-    task = Task(tuple(keyed), settings, signs, ())
+    task = _task(keyed, settings, damps, ())
     out, early, quick, changes = (figure.value for figure in own.objective[:4])
     most = Solved((out * task.unit, early, quick, changes), (0, 0, 0, 0), Terms({}, frozenset(), {}), (), (), (), False)
     solved = task.plan(Terms(forced, frozenset(), {}), most)
@@ -186,15 +201,13 @@ def changes_as_spelled(
 
 
 def _finished(task: Task, solved: Solved, beats: Sequence[int], rings: Rings | None) -> PedalPlan:
-    settings = task.settings
-    jobs, initial = _jobs(task, solved, rings)
-    changes: list[Change] = []
-    for foot, name in zip(FEET, ("left", "right"), strict=True):
-        mine = [job for job in jobs if job.letter in foot]
-        placed = place(mine, settings.comfortable_us, settings.quickest_us, beats)
-        assert placed is not None, "the search allowed what one foot cannot do"
-        changes.extend(_change(row, name) for row in placed)
-    changes.sort(key=lambda c: (c.t_us, LETTERS.index(c.pedal)))
+    initial, changes = _placed(task, solved, beats, rings)
+    while not solved.proven:  # then a note may be left out that has its place all the same
+        more = _put_back(task, solved, initial, changes)
+        if more is None:
+            break
+        solved = more
+        initial, changes = _placed(task, solved, beats, rings)
     notes, unplanned = _notes(task, solved, changes)
     objective = _objective(task, solved, changes, notes)
     return PedalPlan(
@@ -207,6 +220,71 @@ def _finished(task: Task, solved: Solved, beats: Sequence[int], rings: Rings | N
         min((change.faster for change in changes), default=None),
         solved.stretches,
     )
+
+
+def _placed(
+    task: Task, solved: Solved, beats: Sequence[int], rings: Rings | None
+) -> tuple[dict[str, int], list[Change]]:
+    """The setting before the first onset, and the changes in time."""
+    settings = task.settings
+    jobs, initial = _jobs(task, solved, rings)
+    changes: list[Change] = []
+    for foot, name in zip(FEET, ("left", "right"), strict=True):
+        mine = [job for job in jobs if job.letter in foot]
+        placed = place(mine, settings.comfortable_us, settings.quickest_us, beats)
+        assert placed is not None, "the search allowed what one foot cannot do"
+        changes.extend(_change(row, name) for row in placed)
+    changes.sort(key=lambda c: (c.t_us, LETTERS.index(c.pedal)))
+    return initial, changes
+
+
+def _put_back(
+    task: Task, solved: Solved, initial: Mapping[str, int], changes: Sequence[Change]
+) -> Solved | None:
+    """The plan with one of the notes that it leaves out, where the pedals as they are give it; None if none does."""
+    moves: dict[str, list[Change]] = {letter: [] for letter in LETTERS}
+    for change in changes:
+        moves[change.pedal].append(change)
+    used = {choice.string.letter for _, way, _ in solved.rows for choice in way.picks if choice and choice.pedal}
+    used.update(letter for onset, way, _ in solved.rows if not way.unset for letter, _, _ in onset.demands)
+    places: dict[Hashable, list[tuple[int, int]]] = {}  # of the notes left out
+    for i, (onset, way) in enumerate(zip(task.onsets, solved.ways, strict=True)):
+        for n, (note, picked) in enumerate(zip(onset.notes, way.picks, strict=True)):
+            if picked is None:
+                places.setdefault(("tied", note.key) if note.key in task.tied else (i, n), []).append((i, n))
+
+    def standing(letter: str, t_us: int) -> int | None:
+        """Where a letter stands; None while it moves."""
+        stands = initial[letter]
+        for change in moves[letter]:
+            if change.t_us >= t_us:
+                break
+            if change.t_us + change.dur_us > t_us:
+                return None
+            stands = change.after
+        return stands
+
+    def gives(i: int, n: int, choice: Choice) -> bool:
+        onset, struck = task.onsets[i], [one.string.line for one in solved.ways[i].picks if one is not None]
+        if choice.string.line in struck or len(struck) >= task.settings.together:
+            return False
+        note, letter = onset.notes[n], choice.string.letter
+        if note.named and (letter, choice.position) != note.spelled:
+            return False
+        if choice.pedal and letter in used:
+            moments = [onset.t_us]
+            for k in task.open_joints(solved, i, letter):  # a letter used between its moments stands equal at both
+                moments += [task.joints[k].from_us, task.joints[k].to_us]
+            if any(standing(letter, t_us) != choice.position for t_us in moments):
+                return False
+        return hands_take([*struck, choice.string.line], onset.bracketed, task.settings)
+
+    for rows in places.values():
+        i, n = rows[0]
+        for choice in choices(task.onsets[i].notes[n].pitch, task.settings.fixed):
+            if all(gives(*row, choice) for row in rows):
+                return task.with_notes(solved, rows, choice)
+    return None
 
 
 def _change(row: Placed, foot: str) -> Change:

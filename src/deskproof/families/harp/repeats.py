@@ -16,9 +16,9 @@ from math import lcm
 from typing import NamedTuple
 
 from deskproof.families.harp.labels import fewest_changes
-from deskproof.families.harp.model import LETTERS, POSITIONS, Onset, Settings, String, choices
+from deskproof.families.harp.model import LETTERS, POSITIONS, Choice, Onset, Settings, String, choices
 from deskproof.families.harp.passage import CHANGE, NoPlanError, Passage, Way
-from deskproof.families.harp.tight import Feet, Need, Stretch, Tight, least_of, spread
+from deskproof.families.harp.tight import Feet, Need, Stretch, Tight, TooManyError, least_of, spread
 
 MOST_TRIES = 2_000  # plans of a passage with repeats; beyond, the best so far with an honest bound
 MOST_WORK = 400_000  # labels looked at for them altogether
@@ -82,7 +82,7 @@ class Task:
         self.unit = lcm(*shares) if shares else 1
         self.weights = [self.unit // share for share in shares]
         self.times = [onset.t_us for onset in onsets]
-        self.tries = self.work = 0
+        self.tries = self.work = self.steps = 0
         self.best: Solved | None = None
         self.known: dict[float, dict[Hashable, bool]] = {}
         self.feet: dict[tuple[int, int], tuple[Feet, Feet]] = {}
@@ -110,36 +110,22 @@ class Task:
         self.tries += 1
         if self._at_odds(terms):
             return None
-        rows, unused = self._rows(terms)
-        settings = self.settings
-        if factor != 1.0:
-            settings = replace(
-                settings,
-                comfortable_us=round(settings.comfortable_us * factor),
-                quickest_us=round(settings.quickest_us * factor),
-            )
-        passage = Passage(
-            [onset for onset, _, _ in rows],
-            settings,
-            self.damps,
-            terms.forced,
-            {i: unused[k] for i, (_, k, _) in enumerate(rows) if k >= 0 and k in unused},
-            [self.weights[k] if k >= 0 else 1 for _, k, _ in rows],
-            frozenset(i for i, (_, k, _) in enumerate(rows) if k < 0),
-            terms.kept,
-        )
+        rows, passage = self._passage(terms, factor)
         tight = None
         try:
             gone = sum(passage.least(i) * passage.weights[i] for i in range(len(passage)))
             most = None if limit is None else Need(limit.cost[0] - gone, *limit.cost[1:3])
-            tight = Tight(passage, self._feet(settings), most, self.known.setdefault(factor, {}))
+            tight = Tight(passage, self._feet(passage.settings), most, self.known.setdefault(factor, {}))
             stretches = tight.find()
         except NoPlanError:
             return None
         finally:
-            self.work += tight.total if tight is not None else 0
+            if tight is not None:
+                self.work += tight.total
+                self.steps += tight.steps
         found = fewest_changes(passage, stretches, tight.feet, tight.plan())
         self.work += found.work
+        self.steps += found.steps
         need, least = spread(stretches), least_of(stretches)
         ways = found.ways
         proven = passage.complete and need == least and found.proven
@@ -154,6 +140,67 @@ class Task:
             _by_onset(stretches, [k for _, k, _ in rows]),
             proven,
         )
+
+    def _passage(self, terms: Terms, factor: float) -> tuple[list[tuple[Onset, int, bool]], Passage]:
+        """The rows of ``_rows``, and the passage that they make."""
+        rows, unused = self._rows(terms)
+        settings = self.settings
+        if factor != 1.0:
+            settings = replace(
+                settings,
+                comfortable_us=round(settings.comfortable_us * factor),
+                quickest_us=round(settings.quickest_us * factor),
+            )
+        return rows, Passage(
+            [onset for onset, _, _ in rows],
+            settings,
+            self.damps,
+            terms.forced,
+            {i: unused[k] for i, (_, k, _) in enumerate(rows) if k >= 0 and k in unused},
+            [self.weights[k] if k >= 0 else 1 for _, k, _ in rows],
+            frozenset(i for i, (_, k, _) in enumerate(rows) if k < 0),
+            terms.kept,
+        )
+
+    def with_notes(self, solved: Solved, notes: Sequence[tuple[int, int]], choice: Choice) -> Solved:
+        """The plan with a note that it leaves out put back on a string, at all its places (onset, note)."""
+        standing = dict(solved.terms.standing)
+        if choice.pedal:
+            for k, _ in notes:
+                for joint in self.open_joints(solved, k, choice.string.letter):
+                    standing[joint, choice.string.letter] = choice.position
+        terms = solved.terms._replace(standing=standing)
+        rows, passage = self._passage(terms, 1.0)
+        at = {k: i for i, (_, k, _) in enumerate(rows) if k >= 0}
+        ways, cost = list(solved.ways), list(solved.cost)
+        for k, n in notes:
+            before = ways[k]
+            after = ways[k] = passage.with_note(at[k], before, n, choice)
+            cost[0] -= self.weights[k]
+            cost[3] += after.cost - before.cost
+        all_ways = [ways[k] if k >= 0 else passage.ways(i)[0] for i, (_, k, _) in enumerate(rows)]
+        return solved._replace(
+            cost=(cost[0], cost[1], cost[2], cost[3]),
+            terms=terms,
+            ways=tuple(ways),
+            rows=tuple((onset, way, k >= 0) for way, (onset, k, _) in zip(all_ways, rows, strict=True)),
+        )
+
+    def goes(self) -> bool | None:
+        """Whether nothing need be left out, with every change at its quickest and nothing held.
+
+        None if that is not found out within the limits. Repeats are minded where it matters.
+        """
+        _, passage = self._passage(Terms({}, frozenset(), {}), 1.0)
+        try:
+            if any(passage.least(i) for i in range(len(passage))):
+                return False
+            found = Tight(passage, self._feet(self.settings)).goes()
+        except NoPlanError:
+            return False
+        except TooManyError:
+            return None
+        return found if not found or not (self.tied or self.joints) else None
 
     def _rows(self, terms: Terms) -> tuple[list[tuple[Onset, int, bool]], dict[int, frozenset[str]]]:
         """The onsets with those that only hold the setting put in: (onset, its ordinal or -1, whether real)."""
@@ -206,7 +253,7 @@ class Task:
         order = count()
         heap = [(known_part(root.cost), 0, next(order), root)]
         best: Solved | None = None
-        self.tries, self.work = 0, 0
+        self.tries = self.work = self.steps = 0
         while heap:
             known, _, _, node = heapq.heappop(heap)
             if best is not None and known >= known_part(best.cost):
@@ -226,7 +273,7 @@ class Task:
             if known_part(best.cost) <= known:
                 heap = []
                 break
-            if self.tries > MOST_TRIES or self.work > MOST_WORK:
+            if self.tries > MOST_TRIES or self._tired:
                 heapq.heappush(heap, (known, 0, next(order), node))
                 break
             for terms in self._children(node, loose[0]):
@@ -240,6 +287,11 @@ class Task:
         if exact and least == known_part(best.cost):
             return best._replace(least=(*least[:3], least[3] * CHANGE))
         return best._replace(least=(*least[:3], least[3] * CHANGE) if exact else root.least, proven=False)
+
+    @property
+    def _tired(self) -> bool:
+        """Whether the repeats have taken all their work."""
+        return self.work > MOST_WORK or self.steps > self.settings.work.repeats
 
     def steadier(self) -> Solved | None:
         """A plan no worse than the solved one that goes with every change taking longer by the margin, if there is."""
@@ -260,6 +312,14 @@ class Task:
         rows = self._strings(node).items()
         keys = [("key", key) for key, strings in rows if any(string != strings[0] for string in strings)]
         return [*soon, *keys, *late]
+
+    def open_joints(self, node: Solved, k: int, letter: str) -> list[int]:
+        """The joints around an onset between whose moments the plan does not use a letter: it may differ at them."""
+        return [
+            j
+            for j, one in enumerate(self.joints)
+            if one.from_us <= self.times[k] < one.to_us and letter not in self._used(node, one)
+        ]
 
     def _strings(self, node: Solved) -> dict[Hashable, list[String | None]]:
         """The strings that each repeated note has, pass by pass, None where it is left out."""
@@ -289,7 +349,7 @@ class Task:
             if self.joints:
                 manners += [("last", 0, 0), ("last", 0, -1), ("one", MOST_ROUNDS, 0)]
         for end, patience, which in manners:
-            if best is not None and self.work > MOST_WORK:
+            if best is not None and self._tired:
                 return
             now: Solved | None = node
             strings: dict[Hashable, String | None] = dict(node.terms.forced)

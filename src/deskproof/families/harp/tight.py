@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from deskproof.families.harp.feet import Foot
 from deskproof.families.harp.model import LEFT, RIGHT
-from deskproof.families.harp.passage import ALL_FREE, NoPlanError, Passage, Way
+from deskproof.families.harp.passage import ALL_FREE, NoPlanError, Passage, Way, Ways
 
 MOST_LABELS = 1_500  # of one onset; beyond, the search gives up and says so
 MOST_WORK = 60_000  # labels looked at for one stretch
@@ -28,6 +28,9 @@ NARROW_BACK = 16  # onsets before a stretch that is not searched exactly, to fin
 MOST_FEET = 8  # pairs of feet that are kept for the next passage
 MOST_STATES = 20_000  # of a pair that is kept
 NARROW = 60  # labels of one onset kept in a stretch that is not searched exactly
+# And where the passage has taken all its work:
+NARROWER = 12  # labels of one onset kept
+LONGEST = 6  # onsets of such a stretch, before another is begun
 
 
 class TooManyError(Exception):
@@ -52,7 +55,8 @@ NOTHING = Need()
 class Stretch:
     """Onsets ``first`` to ``last`` with what they take; less than ``least`` is proven not to do.
 
-    ``narrow``: the need was found by a search that may have missed a better one.
+    ``narrow``: the need was found by a search that may have missed a better one. ``later`` is, by onset, how many
+    notes at least are left out after it. ``bare``: all that can be left out is left out.
     """
 
     first: int
@@ -60,11 +64,19 @@ class Stretch:
     need: Need
     least: Need
     narrow: bool = False
+    later: tuple[int, ...] = ()
+    bare: bool = False
 
     @property
     def close(self) -> int:
         """The onset before which the allowance ends; notes of the last onset may be left out too."""
         return self.last + 1 if self.need.dropped else self.last
+
+    def at(self, i: int) -> Need:
+        """What may have been spent after an onset of the stretch."""
+        if not self.later or not self.first <= i <= self.last:
+            return self.need
+        return self.need._replace(dropped=self.need.dropped - self.later[i - self.first])
 
     @property
     def shares(self) -> bool:
@@ -181,6 +193,9 @@ class Tight:
         self.bad = (-1, -1)  # an onset that does not go, and the last one from which it does not
         self.work = 0  # labels looked at for the stretch at hand
         self.total = 0  # and altogether
+        self.kept = NARROW  # labels of one onset where a stretch is not searched exactly
+        self.allowed = passage.settings.work
+        self.steps = self.most_steps = 0  # as ``Work`` counts them, and when the search at hand gives up; 0: never
 
     def find(self) -> list[Stretch]:
         """The stretches from left to right; a plan exists that takes no more.
@@ -202,12 +217,23 @@ class Tight:
                     raise NoPlanError
         return self.stretches
 
+    def goes(self) -> bool:
+        """Whether the passage goes with nothing left out, all let go and all changes quickest.
+
+        Raises
+        ------
+        TooManyError
+            If the search grows beyond its limits.
+        """
+        last = len(self.passage) - 1
+        self._begin()
+        return last < 0 or self._goes(0, last, self.fast, [], True)
+
     def plan(self) -> tuple[Way, ...]:
         """A plan that takes no more than the stretches; its changes are not counted."""
         ways: list[Way] = []
         for i, label in enumerate(self.path):
-            need = need_at(self.stretches, i)
-            ways.append(self.passage.ways(i, need.dropped, bool(need.early))[label[6]])
+            ways.append(ways_at(self.passage, self.stretches, i).ways[label[6]])
         return tuple(ways)
 
     # -- the plan goes on ------------------------------------------------------------------------------------------
@@ -215,6 +241,7 @@ class Tight:
     def _levels(self, labels: Sequence[Label], first: int, last: int) -> list[list[Label]]:
         """The labels after each onset of a run, from those before it; empty if it does not go."""
         found: list[list[Label]] = []
+        self.most_steps = self.steps + (self.allowed.onset if self._tired else self.allowed.stretch)
         try:
             for i in range(first, last + 1):
                 labels = self._step(self.feet, labels, i, i == 0, self.stretches)
@@ -230,25 +257,29 @@ class Tight:
 
         All plans are tried only where no run of onsets is found that does not go by itself.
         """
-        for back, most in AROUND:
+        for back, most in AROUND[:1] if self._tired else AROUND:
             first = max(0, dead - back)
             levels = self._levels(self.path[first - 1 : first] or self.feet.start(), first, dead)
             if levels:
-                del self.path[first:]
-                at = 0
-                for level in reversed(levels):
-                    self.path.append(level[at])
-                    at = level[at][5]
-                self.path[first:] = reversed(self.path[first:])
+                self._take(first, levels)
                 return True
             if not first or (most and self._proven(dead, most)):
                 return False
         return False
 
+    def _take(self, first: int, levels: Sequence[Sequence[Label]]) -> None:
+        """Let the plan end as these levels do: by the first label of the last, from onset ``first`` on."""
+        del self.path[first:]
+        at = 0
+        for level in reversed(levels):
+            self.path.append(level[at])
+            at = level[at][5]
+        self.path[first:] = reversed(self.path[first:])
+
     def _proven(self, dead: int, most: int) -> bool:
         """Whether a run of at most so many onsets that ends with this one does not go by itself."""
         try:
-            self.work = 0
+            self._begin()
             self.bad = dead, self._shortest(dead, most)
         except TooManyError:
             return False
@@ -260,11 +291,18 @@ class Tight:
         """Put in the stretch that ends where the passage does not go; returns from where to try again."""
         before = list(self.stretches)
         try:
-            self.work = 0
+            self._begin()
             return self._exactly(dead)
         except TooManyError:
             self.stretches = before
             return self._narrowly(dead)
+
+    def _begin(self) -> None:
+        """A new search, with its own limits of work."""
+        self.work = 0
+        self.most_steps = min(self.steps + self.allowed.stretch, self._altogether)
+        if self._tired:
+            raise TooManyError
 
     def _exactly(self, dead: int) -> int:
         known, first = self.bad
@@ -274,8 +312,7 @@ class Tight:
             old = self.stretches.pop()  # it must not share its last onset any more
             if old.narrow:
                 raise TooManyError
-            need = self._need(old.first, dead, max(old.need, new.need))
-            new = Stretch(old.first, dead, need, need)
+            new = self._stretch(old.first, dead, max(old.need, new.need))
         self.stretches.append(new)
         return new.first
 
@@ -286,8 +323,7 @@ class Tight:
             raise TooManyError
         self.stretches = self.stretches[: len(self.stretches) - len(inside)]
         base = spread(inside)
-        need = self._need(first, new.last, base)
-        return Stretch(first, new.last, need, need)
+        return self._stretch(first, new.last, base)
 
     def _overlapped(self, first: int) -> tuple[int, list[Stretch]]:
         inside: list[Stretch] = []
@@ -300,18 +336,65 @@ class Tight:
 
     def _narrowly(self, dead: int) -> int:
         """A stretch whose need is found from where the passage stands, by a search that may miss a better one."""
-        first, inside = self._overlapped(max(0, dead - SHORT_BACK))
-        if dead - first > MOST_BACK // 2 and inside and inside[-1].close <= dead:
-            first, inside = self._overlapped(max(inside[-1].close, dead - SHORT_BACK))
-        self.stretches = self.stretches[: len(self.stretches) - len(inside)]
-        start: Sequence[Label] = self.feet.start()
-        if first:
-            before = max(0, first - NARROW_BACK)
-            levels = self._levels(self.path[before - 1 : before] or start, before, first - 1)
-            start = levels[-1] if levels else self.path[first - 1 : first]
-        need = self._need(first, dead, spread(inside), start[:NARROW])
-        self.stretches.append(Stretch(first, dead, need, least_of(inside), True))
-        return first
+        if self._tired:
+            self.kept = NARROWER
+        longest, back = LONGEST if self._tired else MOST_BACK // 2, SHORT_BACK
+        before = list(self.stretches)
+        while True:
+            first, inside = self._overlapped(max(0, dead - back))
+            if dead - first > longest and inside and inside[-1].close <= dead:
+                first, inside = self._overlapped(max(inside[-1].close, dead - SHORT_BACK))
+            self.stretches = self.stretches[: len(self.stretches) - len(inside)]
+            begin = max(0, first - NARROW_BACK)
+            levels = self._levels(self._before(begin), begin, first - 1)
+            begin = begin if levels else first
+            start = (levels[-1] if levels else self._before(first))[: self.kept]
+            found = self._narrow(first, dead, inside, start)
+            if found is None:
+                if not first or self.limit is not None:
+                    raise NoPlanError
+                self.stretches = list(before)  # it does not go from here whatever is left out
+                back, longest = 2 * (dead - first), max(longest, dead)
+                continue
+            self.stretches.append(found)
+            self.most_steps = 0
+            for i in range(first, dead + 1):
+                start = self._step(self.feet, start, i, i == 0, self.stretches, single=i == dead)
+                levels.append(start)
+            self._take(begin, levels)
+            return dead + 1
+
+    def _narrow(self, first: int, last: int, inside: Sequence[Stretch], start: Sequence[Label]) -> Stretch | None:
+        """A stretch that goes from these labels, with the least that is soon found; None if it does not go at all."""
+        self.most_steps = 0
+        gone = sum(self.passage.bare(i).ways[0].dropped for i in range(first, last + 1))
+        bare = None
+        for quick in (0, 2, 4) if gone or first < last else (0,):
+            one = Stretch(first, last, Need(gone, 0, quick), least_of(inside), True, (), True)
+            if self._goes(first, last, self.feet, [*self.stretches[-2:], one], False, start):
+                bare = one
+                break
+        if bare is None and any(i in self.passage.firm for i in range(first, last + 1)):
+            return None
+        self.most_steps = self.steps + max(1, self.allowed.later if self._tired else self.allowed.stretch)
+        try:
+            need = self._narrow_need(first, last, spread(inside), start)
+        except (NoPlanError, TooManyError):
+            return bare
+        return Stretch(first, last, need, least_of(inside), True)
+
+    def _before(self, i: int) -> Sequence[Label]:
+        """The label of the plan right before an onset."""
+        return self.path[i - 1 : i] if i else self.feet.start()
+
+    @property
+    def _tired(self) -> bool:
+        """Whether the passage has taken all its work, so that what is left is searched in the cheapest way."""
+        return self.steps >= self._altogether
+
+    @property
+    def _altogether(self) -> int:
+        return self.allowed.passage + self.allowed.onset * len(self.passage)
 
     def _shortest(self, dead: int, most: int = MOST_BACK) -> int:
         """The latest onset from which the passage, begun afresh, does not go up to the onset ``dead``."""
@@ -351,28 +434,26 @@ class Tight:
                 bad = at
         return bad
 
-    def _need(self, first: int, last: int, base: Need, start: Sequence[Label] | None = None) -> Need:
-        """The least with which the stretch goes, at least ``base``; begun afresh unless labels to start from are given.
+    def _most(self, first: int, last: int) -> int:
+        """How many notes can be left out of a run, in shares."""
+        weights = self.passage.weights
+        most = sum((len(self.passage.onsets[i].notes) + 1) * weights[i] for i in range(first, last + 1))
+        return most if self.limit is None else min(most, self.limit.dropped - spread(self.stretches).dropped)
 
-        From given labels the search is narrow, and what it finds may not be the least.
-        """
+    def _stretch(self, first: int, last: int, base: Need) -> Stretch:
+        """A stretch with the least with which it goes, begun afresh; at least ``base``."""
+        later: tuple[int, ...] = ()
 
         def goes(feet: Feet, need: Need, loose: bool = False) -> bool:
-            stretch = Stretch(first, last, need, NOTHING, start is not None)
-            if feet is not self.feet and start is not None:
-                return True
-            return self._goes(first, last, feet, [stretch], loose, start)
+            return self._goes(first, last, feet, [Stretch(first, last, need, NOTHING, False, later)], loose)
 
-        weights = [self.passage.weights[i] for i in range(first, last + 1)]
-        notes = [len(self.passage.onsets[i].notes) + 1 for i in range(first, last + 1)]
-        most = sum(n * w for n, w in zip(notes, weights, strict=True))
-        if self.limit is not None:
-            most = min(most, self.limit.dropped - spread(self.stretches).dropped)
-        if start is not None:
-            return self._narrow_need(first, last, base, start, most)
+        most = self._most(first, last)
         dropped, early, quick = base
         if not goes(self.fast, Need(dropped, early, 0)):
             while not goes(self.fast, Need(dropped), True):
+                if not later and most > dropped:
+                    later = self._later(first, last, most)
+                    dropped = max(dropped, later[0] - 1)
                 dropped += 1
                 early = 0
                 if dropped > most:
@@ -383,18 +464,47 @@ class Tight:
             quick = 0
         while not goes(self.feet, Need(dropped, early, quick)):
             quick += 1
-        return Need(dropped, early, quick)
+        need = Need(dropped, early, quick)
+        return Stretch(first, last, need, need, False, later)
 
-    def _narrow_need(self, first: int, last: int, base: Need, start: Sequence[Label], most: int) -> Need:
-        """Allowances doubled until it goes, then taken back one by one."""
+    def _later(self, first: int, last: int, most: int) -> tuple[int, ...]:
+        """By onset of a run, what must be left out of those after it, as far as it is found quickly."""
+        found, least = [0] * (last - first + 1), 0
+        work, limit = self.work, self.most_steps
+        self.most_steps = min(limit, self.steps + self.allowed.later)
+        try:
+            for i in range(last - 1, first, -1):
+                while True:
+                    later = tuple(found[i - first :])
+                    stretch = Stretch(i, last, Need(least), NOTHING, False, later)
+                    if self._goes(i, last, self.fast, [stretch], True):
+                        break
+                    least += 1
+                    if least > most:
+                        raise NoPlanError
+                found[i - 1 - first] = least
+        except TooManyError:
+            found[: i - first] = [least] * (i - first)
+        self.work, self.most_steps = work, limit
+        return tuple(found)
 
-        def goes(dropped: int, early: int, quick: int) -> bool:
+    def _narrow_need(self, first: int, last: int, base: Need, start: Sequence[Label]) -> Need:
+        """The least that a narrow search finds: allowances doubled until it goes, then taken back one by one.
+
+        It goes from the labels given, and what it finds may not be the least.
+        """
+
+        def goes(dropped: int, early: int, quick: int, loose: bool = False) -> bool:
+            if first == last and quick and not dropped:
+                return False  # it would end before it begins
             stretch = Stretch(first, last, Need(dropped, early, quick), NOTHING, True)
-            return self._goes(first, last, self.feet, [stretch], False, start)
+            return self._goes(first, last, self.feet, [*self.stretches[-2:], stretch], loose, start)
 
-        length = last - first + 1
+        most, length = self._most(first, last), last - first + 1
         some = (0, 1, 2, 4)
-        for dropped in (base.dropped + k for k in range(most + 1)):
+        for dropped in range(base.dropped, base.dropped + most + 1):
+            if first < last and not goes(dropped, base.early, base.quick + some[-1], True):
+                continue  # with nothing held it does not go either
             for early in sorted({base.early + k for k in some} if dropped == base.dropped else {0, 1, 2, length}):
                 for quick in sorted({base.quick + k for k in some} if dropped == base.dropped else {0, 2, 4}):
                     if goes(dropped, early, quick):
@@ -446,13 +556,14 @@ class Tight:
         labels = list(start) if start is not None else feet.start()
         fresh = start is None or first == 0
         for i in range(first, last + 1):
-            labels = self._step(feet, labels, i, fresh and i == first, stretches, loose)
+            # of the last onset it is enough that there is one
+            labels = self._step(feet, labels, i, fresh and i == first, stretches, loose, i == last)
             if not labels:
                 return False
             if start is None:
                 self.work += len(labels)
-                if self.work > MOST_WORK:
-                    raise TooManyError
+            if start is None and self.work > MOST_WORK:
+                raise TooManyError
         return True
 
     def _step(
@@ -466,7 +577,7 @@ class Tight:
         single: bool = False,
     ) -> list[Label]:
         """The labels after onset ``i``; ``fresh``: nothing was before it; ``single``: the one with most room."""
-        need, narrow = NOTHING, False
+        need, narrow, bare = NOTHING, False, False
         closing = opening = None
         at = bisect_right(stretches, i, key=_first) if stretches else 0
         for near in stretches[max(0, at - 2) : at]:
@@ -475,8 +586,10 @@ class Tight:
             if near.first == i:
                 opening = near.need
             if near.first <= i < near.close or near.first == i == near.last:
-                need, narrow = near.need, near.narrow
-        ways = self.passage.parted(i, need.dropped, bool(need.early), loose)
+                need, narrow, bare = near.at(i), near.narrow, near.bare
+        if need.dropped < 0:
+            return []
+        ways = self.passage.bare(i) if bare else self.passage.parted(i, need.dropped, bool(need.early), loose)
         gap = 0 if fresh else self.passage.times[i] - self.passage.times[i - 1]
         now = [(k, *label[:5]) for k, label in enumerate(labels)]
         if closing is not None or (opening is not None and opening.quick):
@@ -500,6 +613,7 @@ class Tight:
                 if same not in found:
                     found[same] = (*same, k, w)
         self.total += len(found)
+        self.steps += len(now) * len(options)
         rows = list(found.values())
         if len(rows) > 1:
             left_room, right_room = feet.left.room, feet.right.room
@@ -513,7 +627,7 @@ class Tight:
         kept: list[Label] = []
         good_left, good_right = feet.left.as_good, feet.right.as_good
         able_left, able_right = feet.left.able, feet.right.able
-        most = NARROW if narrow else MOST_LABELS
+        most = self.kept if narrow else MOST_LABELS
         for row in rows:
             code, a, b, dropped, early, _, _ = row
             any_left, any_right = able_left[a], able_right[b]
@@ -533,16 +647,34 @@ class Tight:
                     if narrow:
                         break
                     raise TooManyError
+            self.steps += len(kept)
+            if self.steps > self.most_steps > 0:
+                raise TooManyError
         return kept
+
+
+def around(stretches: Sequence[Stretch], i: int) -> Stretch | None:
+    """The stretch whose allowance holds at an onset."""
+    at = bisect_right(stretches, i, key=_first)
+    for one in reversed(stretches[max(0, at - 2) : at]):
+        if one.first <= i < one.close or one.first == i == one.last:
+            return one
+    return None
 
 
 def need_at(stretches: Sequence[Stretch], i: int) -> Need:
     """What the stretch around an onset takes; nothing if there is none."""
-    at = bisect_right(stretches, i, key=_first)
-    for one in reversed(stretches[max(0, at - 2) : at]):
-        if one.first <= i < one.close or one.first == i == one.last:
-            return one.need
-    return NOTHING
+    one = around(stretches, i)
+    return NOTHING if one is None else one.at(i)
+
+
+def ways_at(passage: Passage, stretches: Sequence[Stretch], i: int) -> Ways:
+    """The ways of an onset that the stretch around it leaves."""
+    one = around(stretches, i)
+    if one is not None and one.bare:
+        return passage.bare(i)
+    need = need_at(stretches, i)
+    return passage.parted(i, need.dropped, bool(need.early))
 
 
 def spread(stretches: Iterable[Stretch]) -> Need:

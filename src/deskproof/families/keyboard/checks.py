@@ -184,6 +184,8 @@ class _Checker:
             return None
         start_us, each_us = facts.get("keys.leap_hard").value
         need_us = round(start_us * US + each_us * hard.um)
+        if hard.um <= self.settings.limits.reach_um:
+            hard = hard._replace(level=HARD)  # a large hand lies over both
         return self._timed(
             rules.LEAP, hard, rows, need_us, before, fold=("leap", hard.hand),
             before=listed([name_of(k) for k in before]), mm=round(hard.um / UM), um=hard.um,

@@ -44,6 +44,7 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
         yield from _every_second(finding, part)
         yield Mend("let the hands strike the key in turn, or repeat more slowly", ADVICE)
     elif rule is rules.RESTRUCK:
+        yield from _let_go(finding, part, context, pedal=False)
         yield from _let_go(finding, part, context, pedal=True)
         yield Mend("let the held note end where the key is struck again, and hold it with the pedal", ADVICE)
     elif rule is rules.LET_GO:
@@ -86,6 +87,8 @@ def _nearer(finding: Finding, part: Part, context: Context) -> Iterator[Mend]:
         if len(rows) < STAVES:
             return
         _, ref = max(rows) if left else min(rows)
+        if rewriting.taken(part, ref, -1 if left else 1):
+            return
         edits += rewriting.in_octave(part, [ref], -1 if left else 1)
         names.append(str(rewriting.note_of(part, ref).pitch))
     said = listed(list(dict.fromkeys(names)))
@@ -140,6 +143,9 @@ def _octave(finding: Finding, part: Part, context: Context) -> Iterator[Mend]:
     for refs in (arrival, start):
         for up, word in ((1, "higher"), (-1, "lower")):
             edits = rewriting.in_octave(part, refs, up)
+            other = start if refs is arrival else arrival
+            if any(rewriting.taken(part, ref, up) for ref in refs) or not rewriting.closer(part, refs, other, up):
+                continue
             if edits:
                 said = listed([str(rewriting.note_of(part, ref).pitch) for ref in refs])
                 yield Mend(

@@ -30,6 +30,25 @@ def in_octave(part: Part, refs: Sequence[NoteRef], up: int) -> list[Edit]:
     return found
 
 
+def taken(part: Part, ref: NoteRef, up: int) -> bool:
+    """Whether the key so many octaves higher is struck there anyway."""
+    note = note_of(part, ref)
+    chord = _chord(part.measures[ref.measure], note.start)
+    return note.pitch is not None and any(
+        one.pitch is not None and one.pitch.midi == note.pitch.midi + OCTAVE * up for one in chord
+    )
+
+
+def closer(part: Part, refs: Sequence[NoteRef], others: Sequence[NoteRef], up: int) -> bool:
+    """Whether some notes, moved by octaves, lie nearer to others than before: by the extent of all together."""
+    mine = [note.pitch.midi for ref in refs if (note := note_of(part, ref)).pitch is not None]
+    there = [note.pitch.midi for ref in others if (note := note_of(part, ref)).pitch is not None]
+    if not mine or not there:
+        return False
+    moved = [key + OCTAVE * up for key in mine]
+    return max(moved + there) - min(moved + there) < max(mine + there) - min(mine + there)
+
+
 def left_out(part: Part, ref: NoteRef) -> list[Edit] | None:
     """A note taken out of its chord, or a rest where it stands alone; None if it is tied, slurred or in a tuplet.
 

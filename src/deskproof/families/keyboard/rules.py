@@ -53,7 +53,7 @@ REPEAT = Rule(
 )
 RESTRUCK = Rule(
     id="keyboard-restruck",
-    levels=("hard",),
+    levels=("advice",),
     title="a key that one hand strikes while the other is to hold it",
     says="the {hand} hand strikes {keys} while the other is to hold it for {left_ms} ms more.",
     why="A key that is down cannot be struck: it has to come up first, and the held note ends there.",

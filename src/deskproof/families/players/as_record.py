@@ -74,9 +74,13 @@ def describe(plan: Plan, id_: str, context: Context) -> dict[str, Any] | None:
         "model": {},
         "objective": [
             {"name": "clashes", "value": sum(len(one.clashes) for one in rotas), "at_least": None},
-            {"name": "players", "value": sum(one.players for one in rotas), "at_least": sum(o.at_least for o in rotas)},
+            {
+                "name": "players",
+                "value": sum(one.players for one in rotas),
+                "at_least": sum(cast.fewest.at_least for cast in plan.casts),
+            },
         ],
-        "proven": all(one.proven for one in rotas),
+        "proven": all(cast.proven for cast in plan.casts) and all(one.finished for one in rotas),
         "unplanned": [{"notes": list(dict.fromkeys(nobody)), "rule": NOBODY.id}] if nobody else [],
         "groups": [{"name": c.group.name, "least": c.least, "proven": c.proven} for c in plan.casts],
         "players": players,

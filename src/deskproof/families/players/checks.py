@@ -42,6 +42,8 @@ class _Checker:
         """What the players of a group cannot do."""
         if cast.named:
             for clash in cast.rota.clashes:
+                if len({one.line for one in clash.stretches}) < len(clash.stretches):
+                    continue  # a part that changes its own instrument is told by itself
                 yield self._nobody(cast, clash) if len(clash.stretches) < 2 else self._clash(cast, clash)
         elif cast.group.name == KEYBOARDS:
             yield from self._second_keyboard(cast)
@@ -52,7 +54,7 @@ class _Checker:
             before, after = clash.stretches
             if by_id(before.instrument).kind == by_id(after.instrument).kind:
                 continue
-            place, notes = self.places.at(cast, after, before)
+            place, notes = self.places.at(cast, after)
             yield rules.SECOND.at(
                 place, notes, fold=("second", before.line, after.line), near=None, before=self._called(cast, before),
                 after=self._called(cast, after), short=self._apart(before, after), lack_us=clash.short_us,
@@ -66,7 +68,7 @@ class _Checker:
         fixed = free_us < 0 or self._fixed(after.from_us)
         level = IMPOSSIBLE if never and fixed and not right else HARD
         otherwise = " The two stand at right angles, and each needs one hand." if right else ""
-        place, notes = self.places.at(cast, after, before)
+        place, notes = self.places.at(cast, after)
         return rules.CLASH.at(
             place, notes, level=level, fold=("clash", clash.players, before.line, after.line), near=None,
             who=clash.players[0], before=self._called(cast, before), after=self._called(cast, after),

@@ -10,8 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from deskproof.families.players.terms import (
     AWAY,
     CHANGE,
@@ -110,6 +108,9 @@ class _Search:
         self.terms, self.units, self.most = terms, [tuple(unit) for unit in units], most
         self.count = len(self.units)
         self.rough = rough
+        import numpy as np  # loaded only where a group has something to be planned
+
+        self.np = np
         self.starts = np.array(terms.starts, dtype=np.int64)
         self.ends = np.array(terms.ends, dtype=np.int64)
         self.instrument = np.array(terms.instrument, dtype=np.int64)
@@ -144,7 +145,7 @@ class _Search:
 
     def _price(self, mask: int) -> tuple[int | None, int | None]:
         rows = [self.rows[u] for u in bits(mask)]
-        own = np.sort(np.concatenate(rows))
+        own = self.np.sort(self.np.concatenate(rows))
         starts, ends, instrument = self.starts[own], self.ends[own], self.instrument[own]
         free = starts[1:] - ends[:-1]
         if (free < 0).any():
@@ -153,7 +154,7 @@ class _Search:
         for u in bits(mask):
             instruments |= self.masks[u]
         base = PLAYER + INSTRUMENT * instruments.bit_count()
-        at = np.flatnonzero(instrument[1:] != instrument[:-1])
+        at = self.np.flatnonzero(instrument[1:] != instrument[:-1])
         before, after, free = instrument[:-1][at], instrument[1:][at], free[at]
         found: list[int | None] = []
         for quick, wish in (self.closed, self.times):

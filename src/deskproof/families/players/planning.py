@@ -4,30 +4,44 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 
 from deskproof.families.base import Context, Plan
 from deskproof.families.players.reading import KEYBOARDS, PERCUSSION, Group, group_of, groups_of, need_us
-from deskproof.families.players.record import Player, Rota
+from deskproof.families.players.record import Duty, Need, Objective, Player, Rota
 from deskproof.families.players.rota import rota
 from deskproof.instruments import by_id
 from deskproof.spans import Span
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Cast:
     """One group and who plays it.
 
     ``rota`` is that of the players whom the forces name; where they name none, of the players as printed, one a line
-    (at the keyboards one for all of them). ``least`` is the fewest players that could do it with every instrument of
-    the group and time for every change, and ``proven`` whether no fewer can. ``named``: the forces name the players.
+    (at the keyboards one for all of them). ``named``: the forces name the players.
     """
 
     group: Group
     rota: Rota
-    least: int
-    proven: bool
     named: bool
+    need: Need
+
+    @cached_property
+    def fewest(self) -> Rota:
+        """A rota with the fewest players that have time for every change, each with all instruments of the group."""
+        together = {name: set(self.group.instruments) for name in self.group.instruments}
+        return rota(self.group.stretches, self.need, doublings=together)
+
+    @property
+    def least(self) -> int:
+        """How many players that are."""
+        return self.fewest.players
+
+    @property
+    def proven(self) -> bool:
+        """Whether no fewer can do it."""
+        return self.fewest.proven
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,14 +60,24 @@ def plan(spans: Sequence[Span], context: Context) -> Plan:
 
 def _cast(group: Group, context: Context) -> Cast:
     need = partial(need_us, group=group.name, context=context)
-    together = {name: set(group.instruments) for name in group.instruments}
-    least = rota(group.stretches, need, doublings=together)
     players = players_in_room(group, context)
-    if not players:
-        printed = rota(group.stretches, need, players=as_printed(group))
-        return Cast(group, printed, least.players, least.proven, False)
-    named = rota(group.stretches, need, players=players)
-    return Cast(group, named, least.players, least.proven, True)
+    if players:
+        return Cast(group, rota(group.stretches, need, players=players), True, need)
+    if group.name != KEYBOARDS and all(len(_instruments(group, line)) == 1 for line in group.parts):
+        return Cast(group, _each_its_own(group), False, need)
+    return Cast(group, rota(group.stretches, need, players=as_printed(group)), False, need)
+
+
+def _instruments(group: Group, line: str) -> set[str]:
+    return {stretch.instrument for stretch in group.stretches if stretch.line == line}
+
+
+def _each_its_own(group: Group) -> Rota:
+    """Everybody plays one printed line on one instrument: there is nothing to be planned."""
+    duties = tuple(
+        Duty(line, tuple(stretch for stretch in group.stretches if stretch.line == line), ()) for line in group.parts
+    )
+    return Rota(duties, (), Objective(players=len(duties), instruments=len(duties)), 0, False, True)
 
 
 def players_in_room(group: Group, context: Context) -> list[Player]:

@@ -49,9 +49,7 @@ def describe(plan: Plan, id_: str, context: Context) -> dict[str, Any] | None:
             "tone_us": plan.settings.tone_us,
             "quick_tone_us": plan.settings.quick_tone_us,
         },
-        "objective": [
-            {"name": one.name, "value": one.value, "at_least": one.at_least} for one in plan.drums.objective
-        ],
+        "objective": [{"name": one.name, "value": one.value, "at_least": one.at_least} for one in plan.drums.objective],
         "proven": plan.drums.proven,
         "unplanned": [
             {"notes": list(dict.fromkeys(found)), "rule": rule} for rule, found in unplanned.items() if found

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from deskproof.families.timpani.search import Search
+from deskproof.families.timpani.search import Prices, Search
+from deskproof.families.timpani.ways import Part
 
 __all__ = ["by_events", "by_stretches"]
 
 
-def by_events(search: Search) -> list[int]:
+def by_events(part: Part, prices: Prices) -> list[int]:
     """For each event what it and all behind it cost at least, each taken by itself; 0 behind the last."""
     rest = [0]
-    for ways in reversed(search.part.ways):
-        least = min(way.left_out * search.prices.left_out + way.off_best for way in ways)
+    for ways in reversed(part.ways):
+        least = min(way.left_out * prices.left_out + way.off_best for way in ways)
         rest.append(rest[-1] + least)
     return rest[::-1]
 
@@ -21,24 +22,29 @@ def by_events(search: Search) -> list[int]:
 def by_stretches(search: Search, rest: Sequence[int], length: int, labels: int) -> list[int]:
     """A higher bound where it can be had: so many events at a time, the drums tuned freely before them.
 
-    A stretch that has not been finished with ``labels`` labels counts by its events only.
+    ``rest`` is by events, or by stretches of which each of these holds so many whole ones. A stretch that has not been
+    finished with ``labels`` labels counts as it did.
     """
     count = len(rest) - 1
     found = list(rest)
-    above = 0  # by how much this bound is above the one by events
+    above = 0  # by how much this bound is above the one given
     for begin in range((count - 1) // length * length, -1, -length):
         end = min(begin + length, count)
-        flat = [rest[i] - rest[end] for i in range(end + 1)]
-        first = search.run(search.freely(), begin, end, flat, None, 4, labels)
-        if first.best is not None:
-            least = first.best.cost
-            if least > flat[begin]:
-                run = search.run(search.freely(), begin, end, flat, least, None, labels)
-                least = run.best.cost if run.best is not None else least
-                if not run.complete:
-                    least = flat[begin]
-            for i in range(begin + 1, end + 1):
-                found[i] = rest[i] + above
-            above += least - flat[begin]
-            found[begin] = rest[begin] + above
+        for i in range(begin + 1, end):
+            found[i] = rest[i] + above
+        above += _least(search, begin, end, [rest[i] - rest[end] for i in range(begin, end + 1)], labels)
+        found[begin] = rest[begin] + above
     return found
+
+
+def _least(search: Search, begin: int, end: int, rest: Sequence[int], labels: int) -> int:
+    """By how much a stretch by itself costs more than the bound says; 0 where that has not been found."""
+    search.cut = False
+    padded = [0] * begin + list(rest)
+    first = search.run(search.freely(), begin, end, padded, None, 4, labels)
+    if first.best is None or first.best.cost == rest[0]:
+        return 0
+    run = search.run(search.freely(), begin, end, padded, first.best.cost, None, labels)
+    if not run.complete or search.cut:
+        return 0
+    return (run.best or first.best).cost - rest[0]

@@ -25,8 +25,13 @@ LABELS = 200_000
 WIDTH = 12
 """So many labels are kept at an event to find a first plan."""
 
-STAGES = ((0, 8), (8, 3), (30, 1))
-"""How many events are searched by themselves for a bound, and the share of the work left that is then spent."""
+STAGES = ((0, 8), (8, 3), (32, 1))
+"""How many events are searched by themselves for a bound, and the share of the work left that is then spent;
+each a whole number of the one before."""
+
+
+LONGER = (8, 32, 128, 512)
+"""The same where the feet are in each other's way; each holds a whole number of the one before."""
 
 
 class Figure(NamedTuple):
@@ -110,44 +115,66 @@ def plan_timpani(events: Sequence[Event], settings: Settings | None = None, labe
     """
     part = Part(events, settings if settings is not None else Settings())
     prices = Prices(part)
-    label, least, rows = _best(part, prices, labels)
-    return _finished(part, prices, label, least, rows)
+    return _finished(part, prices, *_best(part, prices, labels))
 
 
-def _best(part: Part, prices: Prices, labels: int) -> tuple[Label, int, list[Scheduled]]:
-    """The best label found, a lower bound of what any costs, and the schedule of its retunings."""
-    best, least, left = _searched(Search(part, prices, feet=False), labels, 0)
-    rows = _scheduled(part, best.path())
-    if rows is not None and sum(row.quick for row in rows) == prices.apart(best.cost)[1]:
-        return best, least, rows
-    other, bound, _ = _searched(Search(part, prices, feet=True), max(left, labels // 2), least)
-    rows = _scheduled(part, other.path())
-    assert rows is not None, "the search allowed what the feet cannot do"
-    return other, max(least, bound), rows
+class _Known(NamedTuple):
+    """The best that is known: its cost, its way through the events, and the schedule of its retunings."""
+
+    cost: int
+    path: list[Way]
+    rows: list[Scheduled]
 
 
-def _searched(search: Search, labels: int, least: int) -> tuple[Label, int, int]:
-    """The best label, what at least it must cost, and how many labels are left to be made."""
+def _best(part: Part, prices: Prices, labels: int) -> tuple[_Known, int]:
+    """The best that was found, and a lower bound of what any costs.
+
+    First the feet are not minded. If the best plan then goes with the feet there are, it is the best of all; if it
+    goes with some more hurry, the search that minds them seeks a better one.
+    """
+    freely = Search(part, prices, feet=False)
+    best, least = _searched(freely, labels, None, None)
+    assert best is not None, "everything may be left out"
+    known = _scheduled(part, prices, best.path(), best.cost)
+    if known is None or known.cost > best.cost:
+        floor = by_events(part, prices)
+        for length in LONGER:
+            floor = by_stretches(freely, floor, length, labels // 8)
+        minding = Search(part, prices, feet=True)
+        better, bound = _searched(minding, labels, floor, known.cost if known else None)
+        least = max(least, bound)
+        other = _scheduled(part, prices, better.path(), better.cost) if better else None
+        known = other or known
+        assert known is not None, "the search allowed what the feet cannot do"
+    return known, min(least, known.cost)
+
+
+def _searched(search: Search, labels: int, floor: Sequence[int] | None, below: int | None) -> tuple[Label | None, int]:
+    """The best label below a cost, None if there is no better one; and what at least any costs.
+
+    ``floor`` is a bound for the rest after each event that is known already.
+    """
     count = len(search.part.events)
-    rest = by_events(search)
-    first = search.run(search.start(), 0, count, rest, None, WIDTH, None)
-    assert first.best is not None, "everything may be left out"
-    best = first.best
-    least = max(least, rest[0])
+    own = by_events(search.part, search.prices)
+    rest = [max(pair) for pair in zip(own, floor or own, strict=True)]
+    best = search.run(search.start(), 0, count, rest, below, WIDTH, None).best
+    least = rest[0]
     search.made = 0
     for length, share in STAGES:
-        if best.cost <= least:
+        if best is not None:
+            below = best.cost
+        if below is not None and below <= least:
             break
         if length:
-            rest = by_stretches(search, rest, length, labels // 50)
+            own = by_stretches(search, own, length, labels // 50)
+            rest = [max(pair) for pair in zip(own, rest, strict=True)]
             least = max(least, rest[0])
         search.cut = False
-        found = search.run(search.start(), 0, count, rest, best.cost, None, (labels - search.made) // share)
-        if found.best is not None:
-            best = found.best
+        found = search.run(search.start(), 0, count, rest, below, None, (labels - search.made) // share)
+        best = found.best or best
         if found.complete and not search.cut:
-            least = best.cost
-    return best, least, labels - search.made
+            least = best.cost if best is not None else below or 0
+    return best, least
 
 
 def _jobs(part: Part, path: Sequence[Way]) -> tuple[list[Job], dict[Job, tuple[int, int]], dict[int, int]]:
@@ -174,27 +201,32 @@ def _jobs(part: Part, path: Sequence[Way]) -> tuple[list[Job], dict[Job, tuple[i
     return jobs, ways, initial
 
 
-def _scheduled(part: Part, path: Sequence[Way]) -> list[Scheduled] | None:
+def _scheduled(part: Part, prices: Prices, path: list[Way], cost: int) -> _Known | None:
+    """A path with its retunings in time, and what it then costs; None if they cannot be done."""
     try:
-        return least_quick(_jobs(part, path)[0], part.settings.feet, part.rests)
+        rows = least_quick(_jobs(part, path)[0], part.settings.feet, part.rests)
     except TooManyError:
         return None
+    if rows is None:
+        return None
+    quick = sum(row.quick for row in rows)
+    return _Known(cost + (quick - prices.apart(cost)[1]) * prices.quick, path, rows)
 
 
 # -- the finished plan ---------------------------------------------------------------------------------------------
 
 
-def _finished(part: Part, prices: Prices, label: Label, least: int, rows: Sequence[Scheduled]) -> TimpaniPlan:
-    path, settings = label.path(), part.settings
+def _finished(part: Part, prices: Prices, known: _Known, least: int) -> TimpaniPlan:
+    path, settings = known.path, part.settings
     _, ways, initial = _jobs(part, path)
-    rows = placed(rows, settings.feet, part.rests, part.quietest)
+    rows = placed(known.rows, settings.feet, part.rests, part.quietest)
     retunings = []
     for row in sorted(rows, key=lambda r: (r.start, r.job.drum)):
         if not row.job.fixed:
             at, to = ways[row.job]
             left = spare(row, rows, settings.feet, part.rests)
             retunings.append(Retuning(row.start, row.length, part.drums[row.job.drum].id, at, to, row.quick, left))
-    values = prices.apart(label.cost)
+    values = prices.apart(known.cost)
     figures, settled = [], True
     for name, value, bound in zip(NAMES, values, prices.apart(least), strict=False):
         figures.append(Figure(name, value, min(value, bound) if settled else 0))
@@ -207,7 +239,7 @@ def _finished(part: Part, prices: Prices, label: Label, least: int, rows: Sequen
         tuple(retunings),
         tuple(_unplanned(part, path)),
         tuple(figures),
-        label.cost == least,
+        known.cost == least,
     )
 
 

@@ -95,6 +95,4 @@ def drums_of(context: Context, players: int, fifth: bool = False) -> tuple[Drum,
 def settings_of(context: Context, players: int, fifth: bool = False) -> Settings:
     """What the planner is told; several players have a stick and a foot for each hand and foot of theirs."""
     plain = Settings()
-    return Settings(
-        drums=drums_of(context, players, fifth), feet=plain.feet * players, sticks=plain.sticks * players
-    )
+    return Settings(drums=drums_of(context, players, fifth), feet=plain.feet * players, sticks=plain.sticks * players)

@@ -286,10 +286,13 @@ class Search:
     def _undominated(self, labels: Sequence[Label], i: int, width: int | None, most: int | None) -> list[Label]:
         """The labels, cheapest first, that none before them can stand in for; at most ``width``."""
         kept: list[Label] = []
+        shown: list[Label] = []  # as they are compared
         compared = 0
         for label in labels:
-            if not any(self._dominates(other, label, i) for other in kept):
+            alike = self._sorted(label) if self.part.twins else label
+            if not any(self._dominates(other, alike, i) for other in shown):
                 kept.append(label)
+                shown.append(alike)
                 if len(kept) == width:
                     break
             compared += len(kept)
@@ -299,6 +302,17 @@ class Search:
                 if most is not None and self.made > most:
                     break
         return kept
+
+    def _sorted(self, label: Label) -> Label:
+        """The label with drums of one compass in the order of their tuning: which of them is which does not matter."""
+        if label.live:
+            return label
+        stands, since = list(label.stands), list(label.since)
+        for drums in self.part.twins:
+            rows = sorted((stands[d], since[d]) for d in drums)
+            for d, (at, free) in zip(drums, rows, strict=True):
+                stands[d], since[d] = at, free
+        return label._replace(stands=tuple(stands), since=tuple(since))
 
     def _dominates(self, one: Label, other: Label, i: int) -> bool:
         """Whether ``one``, which costs no more, can do from here on what the other can, and still costs no more.

@@ -47,7 +47,7 @@ class Part:
         for i, event in enumerate(events):
             if i and event.t_us <= events[i - 1].t_us:
                 raise ValueError(f"event {i} at {event.t_us} us: the events must be in order of time, each time once")
-            if event.t_us < settings.start_us:
+            if settings.initial and event.t_us < settings.start_us:
                 raise ValueError(f"event {i} at {event.t_us} us lies before the beginning at {settings.start_us} us")
             if event.hold_us < 0:
                 raise ValueError(f"event {i}: the hold of {event.hold_us} us is below 0")
@@ -86,6 +86,14 @@ class Part:
             )
             for ways in self.ways
         )
+
+    @cached_property
+    def twins(self) -> tuple[tuple[int, ...], ...]:
+        """The ordinals of drums that have the same compass, where there are several of a kind."""
+        kinds: dict[tuple[int, int], list[int]] = {}
+        for d, drum in enumerate(self.drums):
+            kinds.setdefault((drum.low, drum.high), []).append(d)
+        return tuple(tuple(drums) for drums in kinds.values() if len(drums) > 1)
 
     def first_from(self, t_us: int) -> int:
         """The ordinal of the first event at or after a time."""
