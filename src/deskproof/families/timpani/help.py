@@ -22,7 +22,7 @@ def _words(plan: DrumsPlan, context: Context) -> Iterator[Edit]:
     assert plan.reading is not None and plan.drums is not None and plan.settings is not None
     part = context.score.parts[plan.reading.part]
     first = plan.reading.strokes[0][0][0]
-    begin = [plan.drums.initial[one.id] for one in reversed(plan.settings.drums) if one.id in plan.drums.initial]
+    begin = [plan.drums.initial[one.id] for one in plan.settings.drums if one.id in plan.drums.initial]
     at_first = ", ".join(_letter(pitch) for pitch in begin)
     yield AddWords(part.id, first.measure, first.note.start, first.note.staff, at_first, "above")
     onsets = [play.onset for play in context.frame.plays]

@@ -23,7 +23,7 @@ LABELS = 200_000
 """After so many labels the search ends, with a plan that is not proven."""
 
 WIDTH = 12
-"""So many labels are kept at an event to find a first plan."""
+"""So many labels are kept at an event to find a first plan, and twice as many where the best is not found."""
 
 STAGES = ((0, 8), (8, 3), (32, 1))
 """How many events are searched by themselves for a bound, and the share of the work left that is then spent;
@@ -174,6 +174,9 @@ def _searched(search: Search, labels: int, floor: Sequence[int] | None, below: i
         best = found.best or best
         if found.complete and not search.cut:
             least = best.cost if best is not None else below or 0
+    below = best.cost if best is not None else below
+    if below is not None and below > least:
+        best = search.run(search.start(), 0, count, rest, below, 2 * WIDTH, None).best or best
     return best, least
 
 
