@@ -101,19 +101,32 @@ def recheck(state: State, edits: Sequence[Edit], whole: bool = False) -> Change:
             now.extend(family.check(plan, spans, context))
             before.extend(one for one in state.atoms[family.name, i] if one.place.measure in window)
     if SCORE_FAMILIES and any(isinstance(edit, WHEN_AND_WHAT) for edit in edits):
-        more, less = _whole_score(state, after)
+        more, less = _whole_score(state, after, layouts, changed)
         before += more
         now += less
     return difference(before, now, edits)
 
 
-def _whole_score(state: State, after: Score) -> tuple[list[Finding], list[Finding]]:
-    """The findings of the families that look at the whole score, before and after."""
-    fresh = state_of(after, state.forces, tuple(state.spans))
-    names = {family.name for family in SCORE_FAMILIES}
-    return tuple(  # type: ignore[return-value]
-        [one for (name, _), atoms in some.atoms.items() if name in names for one in atoms] for some in (state, fresh)
-    )
+def _whole_score(
+    state: State, after: Score, layouts: Sequence[Layout], changed: Iterable[str]
+) -> tuple[list[Finding], list[Finding]]:
+    """The findings of the families that look at the whole score, before and after; changed parts are heard anew."""
+    frame, known = state.timeline.frame, frozenset(changed)
+    spans: list[Span] = []
+    for i, part in enumerate(after.parts):
+        if part.id in known:
+            line = _line_of(state, after, layouts, i)
+            spans += line.spans(realise_part(part, layouts[i], frame))
+        else:
+            spans += state.spans[i] if i in state.spans else state.lines[i].spans(state.timeline.parts[i])
+    context = Context(after, frame, layouts, state.forces)
+    before: list[Finding] = []
+    now: list[Finding] = []
+    for family in SCORE_FAMILIES:
+        before += [one for (name, _), atoms in state.atoms.items() if name == family.name for one in atoms]
+        found = family.check(family.plan(tuple(spans), context), tuple(spans), context)
+        now += [one for one in found if one.place.part in state.spans]
+    return before, now
 
 
 def _line_of(state: State, score: Score, layouts: Sequence[Layout], index: int) -> Line:

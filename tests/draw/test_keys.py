@@ -12,7 +12,10 @@ from typing import Any
 import pytest
 from lxml import etree
 
-from deskproof.draw.keys import Struck, keys_picture, keys_words
+import seeds
+from deskproof.check import check
+from deskproof.document import from_bytes
+from deskproof.draw.keys import Struck, keys_picture, keys_words, of_hand
 
 WHITE = {0: 0, 2: 1, 4: 2, 5: 3, 7: 4, 9: 5, 11: 6}
 CHORDS = [
@@ -75,3 +78,13 @@ def test_nothing_is_filled_or_coloured(struck: list[Struck]):
 
 def test_words_name_keys_fingers_and_width():
     assert keys_words(CHORDS[0]) == "left hand: C3 (finger 5) and E4 (finger 1), 212 mm; right hand: C5 (finger 1)"
+
+
+def test_a_leap_shows_where_the_hand_leaves_and_where_it_arrives():
+    above = "E6+G6+C7/16 F6+A6+D7/16 R/8 R/4 R/2"
+    case = {"instrument": "piano", "tempo": 120, "notes": above, "below": "C2/16 C5/16 R/8 R/4 R/2"}
+    report = check(from_bytes(seeds.score(case)).score)
+    (leap,) = [one for one in report.findings if one.rule.id == "keyboard-leap"]
+    plan = report.state.plans["keyboard", 0]
+    struck = of_hand(plan, {(ref.measure, ref.n) for ref in leap.notes}, "L")
+    assert [(one.key, one.hand) for one in struck] == [(36, "L"), (72, "L")]

@@ -56,6 +56,19 @@ def struck_at(plan: KeyboardPlan, notes: Set[tuple[int, int]], hand_of_notes: st
     return []
 
 
+def of_hand(plan: KeyboardPlan, notes: Set[tuple[int, int]], hand: str) -> list[Struck]:
+    """The keys of one hand at all onsets that have one of these notes: where it leaps from, and where to."""
+    assert plan.reading is not None and plan.hands is not None
+    found = {
+        key.key
+        for row, hands in zip(plan.reading.onsets, plan.hands.hands, strict=True)
+        if any((event.measure, event.note.n) in notes for key in row for event in key.events)
+        for key, its in zip(row, hands, strict=True)
+        if its == hand
+    }
+    return [Struck(key, hand) for key in sorted(found)]
+
+
 def keys_words(struck: Sequence[Struck], board: Keyboard | None = None) -> str:
     """The picture in words.
 

@@ -21,7 +21,7 @@ from deskproof.check import Report
 from deskproof.document import Document
 from deskproof.draw import pedals
 from deskproof.draw.hand_rows import hand_rows
-from deskproof.draw.keys import keys_picture, struck_at
+from deskproof.draw.keys import keys_picture, of_hand, struck_at
 from deskproof.draw.rota import rota, rota_words
 from deskproof.edits import ChangeRef, Edit
 from deskproof.engrave.marks import Mark, Picture, picture, ring_alone
@@ -33,6 +33,8 @@ from deskproof.families.harp.planning import HarpPlan
 from deskproof.families.harp.setting_checks import setting_text
 from deskproof.families.keyboard.planning import KeyboardPlan
 from deskproof.families.keyboard.summary import bars_in_words
+from deskproof.families.percussion.planning import PercussionPlan
+from deskproof.families.percussion.setup import in_words, set_up
 from deskproof.findings import LEVELS, Finding, Mend
 from deskproof.instruments import Instrument
 from deskproof.report import as_text
@@ -131,6 +133,7 @@ class _Page:
             self.key(),
             self.who(),
             *self.who_plays(),
+            *self.set_ups(),
             *self.by_part(),
             *self.for_players(),
         ]
@@ -213,6 +216,20 @@ class _Page:
         if wanted:
             rows = "".join(f"<li>{_e(one.words)}</li>" for one in wanted)
             yield f"<h2>Not in every hall</h2><ul>{rows}</ul>"
+
+    def set_ups(self) -> Iterable[str]:
+        """What stands before each percussionist, and with which sticks."""
+        rows = []
+        for i, title in enumerate(self.names):
+            plan = self.state.plans.get(("percussion", i))
+            if isinstance(plan, PercussionPlan) and plan.reading is not None:
+                one = set_up(plan.reading, self.state.context())
+                items = "".join(f"<li>{_e(in_words(item))}</li>" for item in one.items)
+                many = f", {_plural(one.players, 'player')}" if one.players else ""
+                rows.append(f"<h3>{_e(title)}{many}</h3><ul>{items}</ul>")
+        if rows:
+            yield "<h2>Percussion set-up</h2>"
+            yield from rows
 
     def read_as(self, part: int) -> str:
         """The instruments of a part, in the order in which they come."""
@@ -341,7 +358,7 @@ class _Page:
 
     def of_keys(self, finding: Finding, bars: Bars) -> str:
         """What the bars shown ask of the hands at a keyboard."""
-        plan = self.keyboard(finding)
+        plan = self.keyboard(finding) if finding.rule.id in _OF_KEYS else None
         said = bars_in_words(plan, bars.first, bars.last) if plan is not None else ""
         return f"{_capital(said)}." if said else ""
 
@@ -350,9 +367,11 @@ class _Page:
         plan = self.keyboard(finding)
         if plan is None or finding.rule.id not in _OF_KEYS or plan.settings is None:
             return ""
-        struck = struck_at(
-            plan, {(ref.measure, ref.n) for ref in (finding.atoms or (finding,))[0].notes}, _hand_of_chord(finding)
-        )
+        notes = {(ref.measure, ref.n) for ref in (finding.atoms or (finding,))[0].notes}
+        if finding.rule.id == "keyboard-leap":
+            struck = of_hand(plan, notes, _SIDES[str(finding.numbers["hand"])])
+        else:
+            struck = struck_at(plan, notes, _hand_of_chord(finding))
         if not struck:
             return ""
         drawn = keys_picture(struck, plan.settings.limits.keys, f"{name}-")
@@ -496,11 +515,14 @@ _OF_KEYS = frozenset(
 )
 
 
+_SIDES = {"left": "L", "right": "R"}
+
+
 def _hand_of_chord(finding: Finding) -> str:
     """The hand, L or R, that a finding about a chord gives it to; empty for other findings."""
     if finding.rule.id not in ("keyboard-stretch", "keyboard-notes"):
         return ""
-    return {"left": "L", "right": "R"}.get(str(finding.numbers.get("hand", "")), "")
+    return _SIDES.get(str(finding.numbers.get("hand", "")), "")
 
 
 def _of_harp(finding: Finding) -> bool:

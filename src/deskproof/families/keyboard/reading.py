@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import NamedTuple
 
 from deskproof import facts
@@ -72,6 +71,7 @@ def read(spans: Sequence[Span], context: Context, pedalboard: bool = False, only
     index = spans[0].part
     part, frame = context.score.parts[index], context.frame
     pairs = tremolos(part)
+    staves = _Staves(part)
     rows: dict[int, list[Key]] = {}
     feet: dict[int, list[Key]] = {}
     odd: list[Event] = []
@@ -83,8 +83,8 @@ def read(spans: Sequence[Span], context: Context, pedalboard: bool = False, only
             if event.sounding != int(event.sounding) or not 0 <= event.sounding < KEYS:
                 odd.append(event)
                 continue
-            on_feet = only_feet or (pedalboard and part.staves > 2 and event.note.staff == part.staves)
-            for key in _keys(event, part, context, index, pairs):
+            on_feet = only_feet or (pedalboard and staves.count > 2 and event.note.staff == staves.count)
+            for key in _keys(event, part, context, index, pairs, staves):
                 (feet if on_feet else rows).setdefault(key.t_us, []).append(key)
             if event.note.marked("non-arpeggiate") is not None:
                 unbroken.add(frame.times_us(event)[0])
@@ -96,7 +96,7 @@ def read(spans: Sequence[Span], context: Context, pedalboard: bool = False, only
 
 
 def _keys(
-    event: Event, part: Part, context: Context, index: int, pairs: Mapping[tuple[int, int], Half]
+    event: Event, part: Part, context: Context, index: int, pairs: Mapping[tuple[int, int], Half], staves: _Staves
 ) -> Iterator[Key]:
     note, frame = event.note, context.frame
     t_us, until_us = frame.times_us(event)
@@ -113,19 +113,38 @@ def _keys(
         how = "roll"
     midi = int(event.sounding or 0)
     beam = (note.staff, note.voice, event.measure)
-    staff = _staff(note, part)
-    said = hand_words(part.measures[event.measure])
-    if said and part.staves >= LOWER:
-        staff = _as_said(note, said) or staff
-    elif staff != EITHER and (note.staff, note.voice) in inner_voices(part.measures[event.measure]):
-        staff = EITHER
+    staff = staves.of(note, event.measure)
     yield Key(midi, t_us, until_us, staff, how, (event,), beam)
     if how == "trill" and note.pitch is not None:
         above = min(midi + int(neighbour(note, context, index, event.measure).midi - note.pitch.midi), KEYS - 1)
         yield Key(above, t_us, until_us, staff, how, (event,), beam)
 
 
-@lru_cache(maxsize=4096)
+class _Staves:
+    """What the page tells of the hand of each note: by its staff, by words, or nothing."""
+
+    def __init__(self, part: Part) -> None:
+        self.part, self.count = part, part.staves
+        self.known: dict[int, tuple[tuple[tuple[int, int, int, str, int], ...], frozenset[tuple[int, str]]]] = {}
+
+    def of(self, note: Note, measure: int) -> int:
+        """Upper or lower of two staves; of three, the middle one tells nothing."""
+        if self.count < LOWER:
+            return EITHER
+        if measure not in self.known:
+            bar = self.part.measures[measure]
+            self.known[measure] = hand_words(bar), inner_voices(bar)
+        said, inner = self.known[measure]
+        hand = _as_said(note, said) if said else 0
+        if hand:
+            return hand
+        if (note.staff, note.voice) in inner:
+            return EITHER
+        if note.staff <= 1:
+            return UPPER
+        return LOWER if note.staff == self.count else EITHER
+
+
 def inner_voices(measure: Measure) -> frozenset[tuple[int, str]]:
     """Staves and voices that may be the other hand's: of several voices on one staff the one towards the other staff,
     in a bar where that other staff is silent; and a voice that stands on both staves.
@@ -149,7 +168,6 @@ _RIGHT = re.compile(r"\W*(m\W*d|r\W*h|mano destra|main droite|rechte hand|right 
 _LEFT = re.compile(r"\W*(m\W*[gs]|l\W*h|mano sinistra|main gauche|linke hand|left hand)\W*", re.IGNORECASE)
 
 
-@lru_cache(maxsize=4096)
 def hand_words(measure: Measure) -> tuple[tuple[int, int, int, str, int], ...]:
     """Where words name a hand: from and to which tick, staff, voice, and the staff that is the hand's own.
 
@@ -179,15 +197,6 @@ def _as_said(note: Note, said: Sequence[tuple[int, int, int, str, int]]) -> int:
         if start <= note.start < end and (staff, voice) == (note.staff, note.voice):
             hand = its
     return hand
-
-
-def _staff(note: Note, part: Part) -> int:
-    """Upper or lower of two staves; of three, the middle one tells nothing."""
-    if part.staves < LOWER:
-        return EITHER
-    if note.staff <= 1:
-        return UPPER
-    return LOWER if note.staff == part.staves else EITHER
 
 
 def _together(rows: dict[int, list[Key]], within_us: int) -> dict[int, list[Key]]:

@@ -73,6 +73,17 @@ def set_up(reading: Reading, context: Context) -> SetUp:
     return SetUp(part.name or part.id, reading.players, _least(reading), items + beside)
 
 
+def in_words(item: Item) -> str:
+    """A line of the list."""
+    rows = [item.name if item.lines < TWO else f"{item.lines} {item.name}s"]
+    if item.sticks:
+        rows.append(f"with {', '.join(item.sticks)}")
+    if item.mallets > TWO:
+        rows.append(f"{item.mallets} mallets")
+    where = f"from bar {item.number}" if item.strokes else "named with another on one line"
+    return ", ".join([*rows, where])
+
+
 def place_of(reading: Reading, event: Event) -> Place:
     """Where an event stands."""
     return Place(reading.part, event.note.staff, event.measure, event.note.start, event.pass_)
