@@ -10,6 +10,8 @@ from deskproof.families.players import rules
 from deskproof.findings import Effect, Finding, Mend
 from deskproof.spans import Span
 
+US = 1_000_000
+
 
 def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
     """What can be done; only words are written."""
@@ -20,10 +22,9 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
     elif finding.rule is rules.NOBODY:
         yield Mend("give the notes to another instrument, or ask for a player who has it", Effect.ADVICE)
     else:
-        yield Mend(
-            "let another player take the entry, cut the last note before it, or leave out notes on either side",
-            Effect.ADVICE,
-        )  # fmt: skip
+        short = f"{finding.numbers['lack_us'] / US:.1f} s"
+        yield Mend("let another player take the entry", Effect.ADVICE)
+        yield Mend(f"end {short} sooner before it, enter {short} later, or leave out the notes between", Effect.ADVICE)
 
 
 def _words(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Edit]:
