@@ -254,7 +254,7 @@ class _Reader:
             if inch is None:
                 continue
             low, high = (self._pitch(table.get(key), key, where) for key in ("low", "high"))
-            known = facts.find(f"timpani_{inch:g}.lowest") is not None
+            known = facts.find(f"timpani_{inch:g}.low") is not None
             if not known and (low is None or high is None):
                 self._say("drums", f"{where}: no drum of {inch:g} inches is known; write its low and high pitch too.")
                 continue

@@ -19,6 +19,8 @@ from deskproof.score import NoteRef, Part
 from deskproof.spans import Span
 
 STAVES = 2
+MOST_OCTAVES = 3  # by which a note is moved to shorten a leap
+COUNTS = ("no", "one", "two", "three")
 MOST_STROKES = 2  # of a tremolo that is counted out
 
 CHANGES, KEEPS, ADVICE = Effect.CHANGES_SOUND, Effect.KEEPS_SOUND, Effect.ADVICE
@@ -36,7 +38,7 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
         yield Mend("leave out a note, or give it to another player", ADVICE)
     elif rule is rules.LEAP:
         yield from _over(finding, part)
-        yield from _octave(finding, part, context)
+        yield from _octave(finding, part, context, kind)
         yield Mend("give the hand more time, or the notes to the other hand", ADVICE)
     elif rule is rules.REPEAT:
         yield from _in_turn(finding, part)
@@ -134,23 +136,38 @@ def _arrival(finding: Finding, part: Part) -> tuple[NoteRef, ...]:
     return tuple(dict.fromkeys(found)) or finding.notes
 
 
-def _octave(finding: Finding, part: Part, context: Context) -> Iterator[Mend]:
-    """The notes that are leapt to, or those that are left, an octave nearer."""
-    if len(_atoms(finding)) > 1:
-        return
+def _octave(finding: Finding, part: Part, context: Context, kind: str) -> Iterator[Mend]:
+    """The notes that are leapt to, or those that are left, as few octaves nearer as give the hand its time."""
+    settings = settings_for(kind, context)
     arrival = _arrival(finding, part)
-    start = [ref for ref in finding.notes if ref not in arrival]
-    for refs in (arrival, start):
-        for up, word in ((1, "higher"), (-1, "lower")):
-            edits = rewriting.in_octave(part, refs, up)
-            other = start if refs is arrival else arrival
-            if any(rewriting.taken(part, ref, up) for ref in refs) or not rewriting.closer(part, refs, other, up):
+    if len(_atoms(finding)) > 1:  # to and fro: the upper notes, or the lower ones
+        heights = [_midi(part, ref) for ref in finding.notes]
+        ends = (min(heights), max(heights))
+        arrival = tuple(ref for ref, key in zip(finding.notes, heights, strict=True) if 2 * key > sum(ends))
+    start = tuple(ref for ref in finding.notes if ref not in arrival)
+    for refs, others in ((arrival, start), (start, arrival)):
+        up = 1 if _middle(part, refs) < _middle(part, others) else -1
+        for octaves in range(1, MOST_OCTAVES + 1):
+            keys = rewriting.keys_after(part, refs, others, up * octaves)
+            um = settings.limits.keys.extent_um(keys) if keys else 0
+            need_us = settings.leap_hard_us + settings.leap_hard_more_us * um // 1000
+            if not keys or (um >= settings.leap_from_um and need_us > finding.numbers["have_us"]):
                 continue
-            if edits:
-                said = listed([str(rewriting.note_of(part, ref).pitch) for ref in refs])
-                yield Mend(
-                    f"write {said} an octave {word}", CHANGES, complete(context.score, context.layouts, edits)
-                )  # fmt: skip
+            if any(rewriting.taken(part, ref, up * octaves) for ref in refs):
+                continue
+            edits = rewriting.in_octave(part, refs, up * octaves)
+            said = listed(list(dict.fromkeys(str(rewriting.note_of(part, ref).pitch) for ref in refs)))
+            far = "an octave" if octaves == 1 else f"{COUNTS[octaves]} octaves"
+            yield Mend(
+                f"write {said} {far} {'higher' if up > 0 else 'lower'}", CHANGES,
+                complete(context.score, context.layouts, edits),
+            )  # fmt: skip
+            break
+
+
+def _middle(part: Part, refs: Sequence[NoteRef]) -> float:
+    rows = [_midi(part, ref) for ref in refs]
+    return sum(rows) / len(rows) if rows else 0.0
 
 
 def _in_turn(finding: Finding, part: Part) -> Iterator[Mend]:

@@ -39,14 +39,15 @@ def taken(part: Part, ref: NoteRef, up: int) -> bool:
     )
 
 
-def closer(part: Part, refs: Sequence[NoteRef], others: Sequence[NoteRef], up: int) -> bool:
-    """Whether some notes, moved by octaves, lie nearer to others than before: by the extent of all together."""
-    mine = [note.pitch.midi for ref in refs if (note := note_of(part, ref)).pitch is not None]
-    there = [note.pitch.midi for ref in others if (note := note_of(part, ref)).pitch is not None]
+def keys_after(part: Part, refs: Sequence[NoteRef], others: Sequence[NoteRef], up: int) -> list[int]:
+    """All keys from low to high after some notes are moved by octaves; empty where that brings them no nearer."""
+    mine = [int(note.pitch.midi) for ref in refs if (note := note_of(part, ref)).pitch is not None]
+    there = [int(note.pitch.midi) for ref in others if (note := note_of(part, ref)).pitch is not None]
     if not mine or not there:
-        return False
+        return []
     moved = [key + OCTAVE * up for key in mine]
-    return max(moved + there) - min(moved + there) < max(mine + there) - min(mine + there)
+    nearer = max(moved + there) - min(moved + there) < max(mine + there) - min(mine + there)
+    return sorted({*moved, *there}) if nearer else []
 
 
 def left_out(part: Part, ref: NoteRef) -> list[Edit] | None:

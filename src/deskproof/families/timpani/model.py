@@ -66,7 +66,7 @@ def drum(inch: int) -> Drum:
     Drum(id='29', inch=29, low=41, high=48)
     """
     owner = f"timpani_{inch}"
-    return Drum(str(inch), inch, midi(facts.get(f"{owner}.lowest").value), midi(facts.get(f"{owner}.highest").value))
+    return Drum(str(inch), inch, midi(facts.get(f"{owner}.low").value), midi(facts.get(f"{owner}.high").value))
 
 
 def standard_drums(fifth: bool = False) -> tuple[Drum, ...]:
