@@ -41,6 +41,11 @@ class Tempo(NamedTuple):
         """Whether the composer fixed this tempo in print."""
         return self.basis == MARKED and not self.free
 
+    @property
+    def told(self) -> bool:
+        """Whether anything at all tells it: a mark, words, or playback data."""
+        return self.basis != DEFAULT
+
 
 def beat_unit(text: str) -> Fraction | None:
     """The length in quarters of a MusicXML beat unit with its dots (``quarter.`` = 3/2).
@@ -229,3 +234,7 @@ class Clock:
     def tempo_at(self, tick: int) -> Tempo:
         """The tempo in force at a tick."""
         return self.tempos[bisect_right(self.ticks, tick) - 1]
+
+    def tempo_at_us(self, us: int) -> Tempo:
+        """The tempo in force at a time; before the beginning, that of the beginning."""
+        return self.tempo_at(self.tick_at(max(us, 0)))

@@ -77,6 +77,14 @@ class Frame:
         return self.plays[-1].onset + self.plays[-1].length if self.plays else 0
 
     @cached_property
+    def _onsets(self) -> list[int]:
+        return [play.onset for play in self.plays]
+
+    def play_at(self, tick: int) -> Play:
+        """The playing of a measure in which a tick of the performance falls; before the first, the first."""
+        return self.plays[max(0, bisect_right(self._onsets, tick) - 1)]
+
+    @cached_property
     def first_onset(self) -> dict[int, int]:
         """Measure ordinal -> tick at which it is first played."""
         found: dict[int, int] = {}

@@ -93,3 +93,17 @@ def sounds_as_harmonic(part: Part, event: Event) -> bool:
         if (other.start, other.staff, other.voice) == (note.start, note.staff, note.voice)
         for mark in other.marks
     )
+
+
+def span_rows(spans: Sequence[Span], context: Context) -> list[dict[str, Any]]:
+    """Spans as the JSON of a plan has them: part, instrument, and from when to when, in microseconds."""
+    frame = context.frame
+    return [
+        {
+            "part": context.score.parts[span.part].id,
+            "instrument": span.instrument.id if span.instrument else None,
+            "from_us": frame.clock.floor_us(span.from_tick),
+            "to_us": max([frame.clock.ceil_us(span.to_tick), *(frame.times_us(e)[1] for e in span.events)]),
+        }
+        for span in spans
+    ]

@@ -12,7 +12,8 @@ from deskproof.families.base import Context
 from deskproof.families.harp.model import LETTERS
 from deskproof.families.harp.planning import HarpPlan
 from deskproof.families.harp.setting_checks import setting_text
-from deskproof.families.harp.wording import SIGNS, listed
+from deskproof.families.harp.wording import SIGNS
+from deskproof.families.wording import listed
 from deskproof.report.places import Spot
 from deskproof.score import Part
 

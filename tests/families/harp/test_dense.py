@@ -19,6 +19,7 @@ from deskproof.families.harp.model import HarpNote, Onset, Settings
 from deskproof.families.harp.plan import Joint, PedalPlan, goes_whole, plan_pedals
 from deskproof.families.harp.tight import Tight
 from deskproof.families.harp.work import MOST_STEPS, Work
+from harp_records import record_of
 from oracles import harp_bruteforce, harp_checker
 
 USED = Settings(500_000, 250_000)
@@ -97,21 +98,7 @@ def complaints(
                  "positions": [p.position for _, p in rows], "hands": None, "how": "struck", "gliss": None,
                  "ends": ends, "bar": "1", "beat": "1"}
             )  # fmt: skip
-    record = {
-        "id": "harp 1", "kind": "harp", "player": "harp", "model": {"quickest_us": USED.quickest_us},
-        "spans": [{"part": "P1", "instrument": "harp", "from_us": 0, "to_us": 10**12}],
-        "objective": [{"name": f.name, "value": f.value, "at_least": f.at_least} for f in plan.objective],
-        "proven": plan.proven, "unplanned": [{"notes": [ref], "rule": "none"} for ref in left_out],
-        "pedal_us": USED.comfortable_us, "pair_moves": False,
-        "fixed": [{"string": name, "alter": alter} for name, alter in USED.fixed.items()],
-        "initial": dict(plan.initial),
-        "changes": [
-            {"t_us": c.t_us, "dur_us": c.dur_us, "pass": 1, "pedal": c.pedal, "from": c.before, "to": c.after,
-             "foot": c.foot, "spare_us": c.spare_us, "bar": "1", "beat": "1"}
-            for c in plan.changes
-        ],
-        "damps": [], "events": events,
-    }  # fmt: skip
+    record = record_of(plan, USED, events, left_out)
     return harp_checker.check(record, harp_bruteforce.source_of(raw, repeat), initial_given=initial is not None)
 
 

@@ -15,6 +15,7 @@ from deskproof.families.harp.model import HarpNote, Onset, Settings, String, cho
 from deskproof.families.harp.passage import Passage, use_of
 from deskproof.families.harp.place import Job, place
 from deskproof.families.harp.plan import Joint, PedalPlan, plan_pedals
+from harp_records import record_of
 from oracles import harp_bruteforce, harp_checker
 
 COMFORTABLE, QUICKEST = 500_000, 250_000
@@ -79,21 +80,7 @@ def as_json(
                  "positions": [p.position for _, p in rows], "hands": None, "how": "struck", "gliss": None,
                  "ends": ends, "bar": "1", "beat": "1"}
             )  # fmt: skip
-    return {
-        "id": "harp 1", "kind": "harp", "player": "harp", "model": {"quickest_us": used.quickest_us},
-        "spans": [{"part": "P1", "instrument": "harp", "from_us": 0, "to_us": 10**12}],
-        "objective": [{"name": f.name, "value": f.value, "at_least": f.at_least} for f in plan.objective],
-        "proven": plan.proven, "unplanned": [{"notes": [ref], "rule": "none"} for ref in left_out],
-        "pedal_us": used.comfortable_us, "pair_moves": False,
-        "fixed": [{"string": name, "alter": alter} for name, alter in used.fixed.items()],
-        "initial": dict(plan.initial),
-        "changes": [
-            {"t_us": c.t_us, "dur_us": c.dur_us, "pass": 1, "pedal": c.pedal, "from": c.before, "to": c.after,
-             "foot": c.foot, "spare_us": c.spare_us, "bar": "1", "beat": "1"}
-            for c in plan.changes
-        ],
-        "damps": [], "events": events,
-    }  # fmt: skip
+    return record_of(plan, used, events, left_out)
 
 
 def complaints(plan: PedalPlan, passage: harp_passages.Passage, used: Settings) -> list[str]:

@@ -126,14 +126,13 @@ class _Checker:
         return self.reading.plucked[onset][0].events[0]
 
     def _fixed_tempo(self, t_us: int) -> bool:
-        clock = self.context.frame.clock
-        return clock.tempo_at(clock.tick_at(max(t_us, 0))).fixed
+        return self.context.frame.clock.tempo_at_us(t_us).fixed
 
     def _goes(self, t_us: int, factor: Fraction | float | None) -> str:
         """Up to which tempo it would go, in words; empty where no tempo helps."""
         if factor is None or factor <= 0:
             return ""
-        tempo = self.context.frame.clock.tempo_at(self.context.frame.clock.tick_at(max(t_us, 0)))
+        tempo = self.context.frame.clock.tempo_at_us(t_us)
         return f" It goes up to ♩ = {float(tempo.qpm) * float(factor):.0f}."
 
     # what has no place in the plan

@@ -8,7 +8,8 @@ from fractions import Fraction
 
 from deskproof.families.harp.model import Onset, Settings
 from deskproof.families.harp.plan import Change, goes_whole, plan_pedals
-from deskproof.families.harp.wording import SIGNS, listed
+from deskproof.families.harp.wording import SIGNS
+from deskproof.families.wording import listed
 from deskproof.pitch import name
 
 OCTAVE = 12

@@ -16,7 +16,6 @@ from deskproof.families.harp.wording import (
     SIDES,
     UpTo,
     as_sounding,
-    first,
     is_written,
     names_of,
     number_of,
@@ -24,6 +23,7 @@ from deskproof.families.harp.wording import (
     refs_of,
     soonest,
 )
+from deskproof.families.wording import first
 from deskproof.findings import Finding, Place, Rule
 from deskproof.score import UNCHECKED, Direction, Measure, Note, NoteRef, Part
 

@@ -31,13 +31,12 @@ from deskproof.families.harp.wording import (
     SIDES,
     UpTo,
     as_sounding,
-    first,
     is_written,
-    listed,
     number_of,
     place_of,
     soonest,
 )
+from deskproof.families.wording import first, listed
 from deskproof.findings import Finding, Numbers, Place, Rule
 from deskproof.pitch import Pitch, parse
 from deskproof.score import NoteRef, Part

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from deskproof.families.base import Context
+from deskproof.families.base import Context, span_rows
 from deskproof.families.harp.handing import Handed
 from deskproof.families.harp.model import STEPS, Choice, Settings
 from deskproof.families.harp.plan import Figure, PedalPlan, PlannedNote, Unplanned
@@ -62,7 +62,6 @@ def record(
     """The whole record of one harp's plan."""
     part = context.score.parts[reading.part]
     places = Places.of(context, part)
-    frame = context.frame
     if hands is not None and hands.plan.left_out:
         plan, unplanned_rule = _without_hands(plan, unplanned_rule, hands)
     events = _events(plan, reading, places, part, hands, pairs or {})
@@ -72,15 +71,7 @@ def record(
         "id": id_,
         "kind": "harp",
         "player": part.name or part.id,
-        "spans": [
-            {
-                "part": part.id,
-                "instrument": span.instrument.id if span.instrument else None,
-                "from_us": frame.clock.floor_us(span.from_tick),
-                "to_us": max([frame.clock.ceil_us(span.to_tick), *(frame.times_us(e)[1] for e in span.events)]),
-            }
-            for span in spans
-        ],
+        "spans": span_rows(spans, context),
         "model": {
             "comfortable_us": settings.comfortable_us,
             "quickest_us": settings.quickest_us,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from deskproof.families.harp.wording import first, soonest
+from deskproof.families.harp.wording import soonest
+from deskproof.families.wording import first
 from deskproof.findings import Numbers, Rule
 
 

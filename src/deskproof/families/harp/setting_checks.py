@@ -13,8 +13,9 @@ from deskproof.families.harp.printed import Printed, glissandi, printed
 from deskproof.families.harp.reading import Reading
 from deskproof.families.harp.sweep import string_class
 from deskproof.families.harp.sweep_checks import proposed
-from deskproof.families.harp.wording import SIGNS, listed, place_of, refs_of
+from deskproof.families.harp.wording import SIGNS, place_of, refs_of
 from deskproof.families.trills import key_at
+from deskproof.families.wording import listed
 from deskproof.findings import Finding, Place
 from deskproof.page import alters_of
 from deskproof.pitch import Pitch, name

@@ -19,7 +19,8 @@ from deskproof.families.harp.reading import Reading, read
 from deskproof.families.harp.setting_checks import setting_text
 from deskproof.families.harp.two_harps import Division, Passage, Share, divided
 from deskproof.families.harp.two_strings import named_apart
-from deskproof.families.harp.wording import listed, written_name
+from deskproof.families.harp.wording import written_name
+from deskproof.families.wording import listed
 from deskproof.findings import Finding, Rule
 from deskproof.page import alters_of
 from deskproof.score import UNCHECKED, Part

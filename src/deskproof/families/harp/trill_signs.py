@@ -13,7 +13,8 @@ from deskproof.families.harp.plan import PedalPlan
 from deskproof.families.harp.reading import Reading
 from deskproof.families.harp.spelling import respelled
 from deskproof.families.harp.trill_pairs import Name, Trill, is_trill, next_letter, written_trills
-from deskproof.families.harp.wording import NEAR, SIGNS, first, listed, place_of
+from deskproof.families.harp.wording import NEAR, SIGNS, place_of
+from deskproof.families.wording import first, listed
 from deskproof.findings import Finding, Rule
 from deskproof.pitch import STEPS, Pitch
 from deskproof.score import GRACE, UNCHECKED, Note, NoteRef, Part

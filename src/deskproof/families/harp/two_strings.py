@@ -14,7 +14,8 @@ from deskproof.edits import Respell
 from deskproof.families.harp.model import Choice, Onset, Settings, choices
 from deskproof.families.harp.plan import PedalPlan
 from deskproof.families.harp.reading import Plucked, Reading, refs
-from deskproof.families.harp.wording import NEAR, SIGNS, as_sounding, first, place_of
+from deskproof.families.harp.wording import NEAR, SIGNS, as_sounding, place_of
+from deskproof.families.wording import first
 from deskproof.findings import Finding, Rule
 from deskproof.score import Part
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from deskproof import facts
 from deskproof.families.harp.reading import Plucked, Reading, refs
+from deskproof.families.wording import listed
 from deskproof.findings import Numbers, Place
 from deskproof.pitch import Pitch, name, parse
 from deskproof.score import NoteRef, Part
@@ -15,11 +16,6 @@ from deskproof.timeline import Event
 SIGNS = {-1: "♭", 0: "♮", 1: "♯"}
 SIDES = {"L": "left", "R": "right"}
 NEAR = 2  # measures; findings of one kind that stand closer belong to one passage
-
-
-def first(rows: Sequence[Numbers]) -> Numbers:
-    """Of findings with one cause the figures of the first."""
-    return rows[0]
 
 
 def soonest(rows: Sequence[Numbers]) -> Numbers:
@@ -41,15 +37,6 @@ def written_name(one: Plucked) -> str:
     """The name that the page gives a note; that of its pitch where it gives none."""
     written = one.events[0].note.pitch
     return str(written) if written is not None else name(one.pitch)
-
-
-def listed(names: Sequence[str]) -> str:
-    """Names in a row, as they are said.
-
-    >>> listed(["G", "G♯", "A"]), listed(["G"]), listed([])
-    ('G, G♯ and A', 'G', '')
-    """
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else "".join(names)
 
 
 def names_of(rows: Sequence[Plucked]) -> str:

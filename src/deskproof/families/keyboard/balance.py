@@ -10,8 +10,9 @@ from deskproof.families.base import Context
 from deskproof.families.keyboard import rules
 from deskproof.families.keyboard.planning import KeyboardPlan
 from deskproof.families.keyboard.reading import Key, refs
-from deskproof.families.keyboard.wording import NEAR, listed, place_of
+from deskproof.families.keyboard.wording import NEAR, place_of
 from deskproof.families.loudness import Loudness
+from deskproof.families.wording import listed
 from deskproof.findings import Finding
 from deskproof.score import UNCHECKED, Part
 from deskproof.spans import Line

@@ -20,15 +20,15 @@ from deskproof.families.keyboard.pedal_signs import kinds_of
 from deskproof.families.keyboard.planning import KeyboardPlan, keys_of
 from deskproof.families.keyboard.reading import Key, Reading, refs
 from deskproof.families.keyboard.share import in_words
-from deskproof.families.keyboard.speed_checks import goes_up_to, speed_findings, told
-from deskproof.families.keyboard.wording import NEAR, SIDES, listed, name_of, place_of
+from deskproof.families.keyboard.speed_checks import goes_up_to, slides, speed_findings, told
+from deskproof.families.keyboard.wording import NEAR, SIDES, name_of, place_of
+from deskproof.families.wording import listed
 from deskproof.findings import Finding, Place
 from deskproof.score import NoteRef, Part
 from deskproof.spans import Span
 
 US = 1000
 UM = 1000
-GLISS = ("glissando", "slide")
 HARD = "hard"
 
 
@@ -71,8 +71,7 @@ class _Checker:
     # tempo
 
     def _fixed(self, t_us: int) -> bool:
-        clock = self.context.frame.clock
-        return clock.tempo_at(clock.tick_at(max(t_us, 0))).fixed
+        return self.context.frame.clock.tempo_at_us(t_us).fixed
 
     # the hands
 
@@ -178,7 +177,7 @@ class _Checker:
             for key, hand in zip(self.reading.onsets[hard.since], self.hands.hands[hard.since], strict=True)
             if hand == hard.hand
         ]
-        if any(mark.kind in GLISS for key in (*rows, *before) for e in key.events for mark in e.note.marks):
+        if slides([*rows, *before]):
             return None
         if self._other_takes(hard.onset, hard) or self._other_takes(hard.since, hard):
             return None

@@ -11,7 +11,8 @@ from deskproof.families.base import Context
 from deskproof.families.keyboard import rules
 from deskproof.families.keyboard.reading import Key, Reading, refs
 from deskproof.families.keyboard.speed_checks import goes_up_to, told
-from deskproof.families.keyboard.wording import NEAR, listed, name_of, place_of
+from deskproof.families.keyboard.wording import NEAR, name_of, place_of
+from deskproof.families.wording import listed
 from deskproof.findings import Finding
 
 US = 1000

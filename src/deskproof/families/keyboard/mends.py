@@ -13,7 +13,7 @@ from deskproof.edits import Edit, SetMark, SetStaff, complete
 from deskproof.families.base import Context
 from deskproof.families.keyboard import pedal_rules, rewriting, rules
 from deskproof.families.keyboard.planning import KINDS, settings_for
-from deskproof.families.keyboard.wording import listed
+from deskproof.families.wording import listed
 from deskproof.findings import Effect, Finding, Mend
 from deskproof.score import NoteRef, Part
 from deskproof.spans import Span

@@ -12,13 +12,13 @@ from deskproof import facts
 from deskproof.families.base import Context
 from deskproof.families.keyboard import pedals, rules
 from deskproof.families.keyboard.pedal_checks import undamped_from
-from deskproof.families.keyboard.planning import KeyboardPlan, keys_of
+from deskproof.families.keyboard.planning import WITH_DAMPER, KeyboardPlan, keys_of
 from deskproof.families.keyboard.reading import Key, refs
-from deskproof.families.keyboard.wording import NEAR, in_bars, listed, name_of, notes_in_words, place_of
+from deskproof.families.keyboard.wording import NEAR, in_bars, name_of, notes_in_words, place_of
+from deskproof.families.wording import listed
 from deskproof.findings import Finding
 from deskproof.timeline import Event
 
-WITH_DAMPER = ("piano", "electric-piano", "celesta")
 SHORT = ("staccato", "staccatissimo", "spiccato")
 
 

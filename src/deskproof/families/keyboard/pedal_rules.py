@@ -2,15 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
-from deskproof.findings import Numbers, Rule
-
-
-def _first(rows: Sequence[Numbers]) -> Numbers:
-    """Of findings with one cause the figures of the first."""
-    return rows[0]
-
+from deskproof.families.wording import first
+from deskproof.findings import Rule
 
 UNA_CORDA_OPEN = Rule(
     id="keyboard-una-corda-open",
@@ -23,7 +16,7 @@ UNA_CORDA_OPEN = Rule(
         "“tre corde”, “tutte le corde”, “ohne Verschiebung” or the like follows, or the movement ends softly under "
         "the pedal: it begins in the last bars, or holds for the whole movement"
     ),
-    merge=_first,
+    merge=first,
     worse=("bars",),
 )
 UNA_CORDA_AGAIN = Rule(
@@ -37,7 +30,7 @@ UNA_CORDA_AGAIN = Rule(
     why="The left pedal stays down until something is written against it.",
     facts=("pedals.said_again",),
     silent_when="something ends it between, the words only remind (in brackets, sempre), or a new movement begins",
-    merge=_first,
+    merge=first,
 )
 TRE_CORDE_ALONE = Rule(
     id="keyboard-tre-corde-alone",
@@ -47,7 +40,7 @@ TRE_CORDE_ALONE = Rule(
     why="The player looks for the place where the left pedal should have gone down.",
     facts=("*.pedals",),
     silent_when="the words stand in brackets or at the beginning of a movement, or the pedal was half down",
-    merge=_first,
+    merge=first,
 )
 SOSTENUTO_ALL = Rule(
     id="keyboard-sostenuto-all",
@@ -60,7 +53,7 @@ SOSTENUTO_ALL = Rule(
     why="It holds every damper that is up at that moment, and the damper pedal holds them all up.",
     facts=("pedals.sostenuto_catches",),
     silent_when="the damper pedal lifts before, goes down only then, or is only half down",
-    merge=_first,
+    merge=first,
 )
 SOSTENUTO_NOTHING = Rule(
     id="keyboard-sostenuto-nothing",
@@ -70,7 +63,7 @@ SOSTENUTO_NOTHING = Rule(
     why="It holds only the dampers that are up as it goes down.",
     facts=("pedals.sostenuto_catches",),
     silent_when="a key is held then, if only silently, or the damper pedal is down",
-    merge=_first,
+    merge=first,
 )
 SOSTENUTO_AFTER = Rule(
     id="keyboard-sostenuto-after",
@@ -83,7 +76,7 @@ SOSTENUTO_AFTER = Rule(
     why="A key struck after the sostenuto pedal has gone down is damped when it is let go.",
     facts=("pedals.sostenuto_catches",),
     silent_when="the note is held when the pedal goes down, the damper pedal keeps it, or the fingers do",
-    merge=_first,
+    merge=first,
     worse=("short_us", "count"),
 )
 LEFT_FOOT = Rule(
@@ -97,7 +90,7 @@ LEFT_FOOT = Rule(
     why="Una corda and sostenuto lie side by side under the left foot; it can press both, but moves one less surely.",
     facts=("pedals.left_foot",),
     silent_when="the right foot is free, or the other pedal is up at that moment",
-    merge=_first,
+    merge=first,
 )
 NO_PEDAL = Rule(
     id="keyboard-no-such-pedal",
@@ -107,7 +100,7 @@ NO_PEDAL = Rule(
     why="The player looks for a pedal that is not there, and the notes end with the keys.",
     facts=("*.pedals",),
     silent_when="the instrument has the pedal, the sign is playback data, or it means the organ's pedalboard",
-    merge=_first,
+    merge=first,
 )
 
 PEDAL_RULES = (

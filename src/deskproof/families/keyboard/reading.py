@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from deskproof import facts
+from deskproof import facts, words
 from deskproof.families.base import Context
 from deskproof.families.keyboard.geometry import KEYS
 from deskproof.families.tremolos import Half, tremolos
@@ -164,10 +163,6 @@ def inner_voices(measure: Measure) -> frozenset[tuple[int, str]]:
     return frozenset(highest_first[1:] if staves == {UPPER} else highest_first[:-1])
 
 
-_RIGHT = re.compile(r"\W*(m\W*d|r\W*h|mano destra|main droite|rechte hand|right hand)\W*", re.IGNORECASE)
-_LEFT = re.compile(r"\W*(m\W*[gs]|l\W*h|mano sinistra|main gauche|linke hand|left hand)\W*", re.IGNORECASE)
-
-
 def hand_words(measure: Measure) -> tuple[tuple[int, int, int, str, int], ...]:
     """Where words name a hand: from and to which tick, staff, voice, and the staff that is the hand's own.
 
@@ -177,7 +172,8 @@ def hand_words(measure: Measure) -> tuple[tuple[int, int, int, str, int], ...]:
     for sign in measure.directions:
         if sign.kind != "words" or sign.hidden:
             continue
-        hand = UPPER if _RIGHT.fullmatch(sign.value) else LOWER if _LEFT.fullmatch(sign.value) else 0
+        kinds = {meaning.kind for meaning in words.meanings(sign.value)}
+        hand = UPPER if "right-hand" in kinds else LOWER if "left-hand" in kinds else 0
         begin = [
             (n.pitch.midi, n.voice)
             for n in measure.notes

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from deskproof import facts
-from deskproof.families.base import Context, Plan
+from deskproof.families.base import Context, Plan, span_rows
 from deskproof.families.keyboard import pedals
 from deskproof.families.keyboard.feet import feet_of
 from deskproof.families.keyboard.fingering import fingers_of
@@ -69,15 +69,7 @@ def describe(plan: Plan, id_: str, context: Context) -> dict[str, Any] | None:
         "id": id_,
         "kind": "keyboard",
         "player": plan.player,
-        "spans": [
-            {
-                "part": part.id,
-                "instrument": span.instrument.id if span.instrument else None,
-                "from_us": frame.clock.floor_us(span.from_tick),
-                "to_us": max([frame.clock.ceil_us(span.to_tick), *(frame.times_us(e)[1] for e in span.events)]),
-            }
-            for span in plan.spans
-        ],
+        "spans": span_rows(plan.spans, context),
         "model": {
             "hand_mm": plan.hand_mm,
             "reach_mm": plan.settings.limits.reach_um / 1000,

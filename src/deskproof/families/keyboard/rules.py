@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from deskproof.families.keyboard.wording import all_blurred, all_held, first, shortest, widest
+from deskproof.families.keyboard.wording import all_blurred, all_held, shortest, widest
+from deskproof.families.wording import first
 from deskproof.findings import Rule
 
 STRETCH = Rule(

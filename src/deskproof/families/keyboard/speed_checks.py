@@ -10,9 +10,10 @@ from deskproof.families.base import Context
 from deskproof.families.keyboard import rules
 from deskproof.families.keyboard.planning import KeyboardPlan
 from deskproof.families.keyboard.reading import Key, refs
-from deskproof.families.keyboard.wording import NEAR, SIDES, listed, name_of, place_of
+from deskproof.families.keyboard.wording import NEAR, SIDES, name_of, place_of
+from deskproof.families.wording import listed
 from deskproof.findings import Finding
-from deskproof.tempo import DEFAULT, HIDDEN
+from deskproof.tempo import HIDDEN
 
 US = 1000
 SECOND_US = 1_000_000
@@ -30,18 +31,16 @@ def told(context: Context, t_us: int) -> bool:
 
     Playback data with the figure that programs write when nobody has chosen one tell nothing.
     """
-    clock = context.frame.clock
-    tempo = clock.tempo_at(clock.tick_at(max(t_us, 0)))
+    tempo = context.frame.clock.tempo_at_us(t_us)
     unset = int(facts.get("time.unsaid_tempo").value)
-    return tempo.basis != DEFAULT and not (tempo.basis == HIDDEN and tempo.qpm == unset)
+    return tempo.told and not (tempo.basis == HIDDEN and tempo.qpm == unset)
 
 
 def goes_up_to(context: Context, t_us: int, factor: float) -> str:
     """Up to which tempo it would go, in words."""
     if factor <= 0:
         return ""
-    clock = context.frame.clock
-    qpm = float(clock.tempo_at(clock.tick_at(max(t_us, 0))).qpm) * factor
+    qpm = float(context.frame.clock.tempo_at_us(t_us).qpm) * factor
     return f" It goes up to ♩ = {qpm:.0f}."
 
 
@@ -68,7 +67,7 @@ def _fast(plan: KeyboardPlan, context: Context, side: str, rows: Sequence[Row]) 
     for n in range(len(rows) - count):
         i, keys = rows[n]
         rate = count * SECOND_US / (times[rows[n + count][0]] - times[i])
-        if rate <= most or _slides(keys) or not told(context, times[i]):
+        if rate <= most or slides(keys) or not told(context, times[i]):
             continue
         if any(_same(a, b) for a, b in pairwise(rows[n : n + count + 1])):
             continue  # what is too fast there is the repetition
@@ -79,7 +78,8 @@ def _fast(plan: KeyboardPlan, context: Context, side: str, rows: Sequence[Row]) 
         )  # fmt: skip
 
 
-def _slides(keys: Sequence[Key]) -> bool:
+def slides(keys: Sequence[Key]) -> bool:
+    """Whether one of some keys is part of a glissando."""
     return any(mark.kind in GLISS for key in keys for event in key.events for mark in event.note.marks)
 
 
@@ -129,7 +129,7 @@ def _tremolos(plan: KeyboardPlan, context: Context, side: str, rows: Sequence[Ro
         if strokes > COUNTED or not told(context, key.t_us) or _other_free(plan, side, i, key):
             continue
         pair = key.how == "tremolo"
-        quarter_us = 60 * SECOND_US / float(clock.tempo_at(clock.tick_at(max(key.t_us, 0))).qpm)
+        quarter_us = 60 * SECOND_US / float(clock.tempo_at_us(key.t_us).qpm)
         have_us = round(quarter_us / 2**strokes)
         need_us = US * int(facts.get("keys.tremolo_hard").value) if pair else plan.settings.repeat_hard_us
         if have_us >= need_us:

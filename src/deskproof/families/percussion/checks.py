@@ -22,10 +22,10 @@ from deskproof.families.percussion.mallets import APART, LEAP, Trouble
 from deskproof.families.percussion.planning import OnBars, PercussionPlan, a_hand
 from deskproof.families.percussion.setup import name_of, place_of
 from deskproof.families.percussion.strokes import GRACE, ROLL, Reading, Stroke, refs
+from deskproof.families.wording import listed
 from deskproof.findings import Finding
 from deskproof.score import Part
 from deskproof.spans import Span
-from deskproof.tempo import DEFAULT
 
 US = 1000
 NEAR = 2  # measures; findings of one kind that stand closer belong to one passage
@@ -66,16 +66,13 @@ class _Checker:
 
     def _told(self, t_us: int) -> bool:
         """Whether anything tells the tempo; where nothing does, nothing is too fast."""
-        clock = self.context.frame.clock
-        return clock.tempo_at(clock.tick_at(max(t_us, 0))).basis != DEFAULT
+        return self.context.frame.clock.tempo_at_us(t_us).told
 
     def _fixed(self, t_us: int) -> bool:
-        clock = self.context.frame.clock
-        return clock.tempo_at(clock.tick_at(max(t_us, 0))).fixed
+        return self.context.frame.clock.tempo_at_us(t_us).fixed
 
     def _goes(self, t_us: int, factor: float) -> str:
-        clock = self.context.frame.clock
-        qpm = float(clock.tempo_at(clock.tick_at(max(t_us, 0))).qpm) * factor
+        qpm = float(self.context.frame.clock.tempo_at_us(t_us).qpm) * factor
         return f" It goes up to ♩ = {qpm:.0f}." if factor > 0 else ""
 
     # mallet keyboards
@@ -177,7 +174,7 @@ class _Checker:
             impossible = wanted.least > TWO
             yield rules.HANDS.at(
                 place_of(self.reading, row[0].event), refs(self.part, together), IMPOSSIBLE if impossible else HARD,
-                fold=("hands", *sorted(names)), what=_listed([_said(name, together) for name in names]),
+                fold=("hands", *sorted(names)), what=listed([_said(name, together) for name in names]),
                 hands=wanted.least if impossible else wanted.easy, over=wanted.easy - TWO,
                 otherwise="" if impossible else ", or a roll of one hand, a hung cymbal or two sticks in one hand",
             )  # fmt: skip
@@ -264,7 +261,7 @@ def _of(row: Sequence[Stroke], keys: Sequence[int]) -> list[Stroke]:
 
 
 def _bars(row: Sequence[Stroke]) -> str:
-    return _listed([pitch.name(stroke.key) for stroke in row if stroke.key is not None])
+    return listed([pitch.name(stroke.key) for stroke in row if stroke.key is not None])
 
 
 def _said(instrument: str, row: Sequence[Stroke]) -> str:
@@ -272,7 +269,3 @@ def _said(instrument: str, row: Sequence[Stroke]) -> str:
     own = [one for one in row if one.instrument == instrument]
     times = f"{len(own)} strokes on " if len(own) > 1 else "a roll on " if own[0].rolls else ""
     return times + (name_of(instrument) if instrument else "what nothing names")
-
-
-def _listed(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else "".join(names)

@@ -4,12 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from deskproof.families.wording import first
 from deskproof.findings import Numbers, Rule
-
-
-def _first(rows: Sequence[Numbers]) -> Numbers:
-    """Of findings with one cause the figures of the first."""
-    return rows[0]
 
 
 def _most(rows: Sequence[Numbers]) -> Numbers:
@@ -98,7 +94,7 @@ ROLL = Rule(
     why="A roll is quick strokes in turn; this instrument gives one at a time.",
     facts=("mallets.never_rolled", "mallets.hardly_rolled", "mallets.roll_strokes"),
     silent_when="the strokes of the tremolo are counted out and slow",
-    merge=_first,
+    merge=first,
     worse=("count",),
 )
 UNNAMED = Rule(
@@ -109,7 +105,7 @@ UNNAMED = Rule(
     why="The player reads the part's name and the words over the staff; what the file calls its sounds is not printed.",
     facts=("mallets.in_sizes",),
     silent_when="the part is named by its instrument or kit, or any words stand where the line begins",
-    merge=_first,
+    merge=first,
     worse=("count",),
 )
 RULES = (MALLETS, REACH, LEAP, HANDS, CHANGE, STICKS, ROLL, UNNAMED)

@@ -24,7 +24,7 @@ def describe(plan: Plan, id_: str, context: Context) -> dict[str, Any] | None:
 
     def spot(us: int) -> dict[str, Any]:
         tick = frame.clock.tick_at(us)
-        play = max((play for play in frame.plays if play.onset <= tick), key=lambda play: play.onset)
+        play = frame.play_at(tick)
         unit = frame.metres[play.measure][1]
         beat = 1 + Fraction((tick - play.onset) * unit, 4 * frame.grid)
         return {"bar": parts[0].measures[play.measure].number, "beat": str(beat)}

@@ -15,7 +15,6 @@ from deskproof.families.players.record import Clash, Stretch
 from deskproof.findings import Finding
 from deskproof.instruments import Instrument, by_id
 from deskproof.spans import Span
-from deskproof.tempo import DEFAULT
 
 OCTAVE = 12
 IMPOSSIBLE, HARD = "impossible", "hard"
@@ -171,12 +170,10 @@ class _Checker:
         return False
 
     def _fixed(self, t_us: int) -> bool:
-        clock = self.context.frame.clock
-        return clock.tempo_at(clock.tick_at(max(t_us, 0))).fixed
+        return self.context.frame.clock.tempo_at_us(t_us).fixed
 
     def _told(self, t_us: int) -> bool:
-        clock = self.context.frame.clock
-        return clock.tempo_at(clock.tick_at(max(t_us, 0))).basis != DEFAULT
+        return self.context.frame.clock.tempo_at_us(t_us).told
 
 
 def _names(text: str, instrument: Instrument) -> bool:

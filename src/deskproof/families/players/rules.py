@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from deskproof.families.wording import first
 from deskproof.findings import Numbers, Rule
 
 
 def _shortest(rows: Sequence[Numbers]) -> Numbers:
     return max(rows, key=lambda row: row["lack_us"])
-
-
-def _first(rows: Sequence[Numbers]) -> Numbers:
-    return rows[0]
 
 
 CHANGES = (
@@ -60,7 +57,7 @@ NOBODY = Rule(
     why="The forces name players for this group, and none of them has the instrument.",
     facts=(),
     silent_when="the forces name no player of the group at all",
-    merge=_first,
+    merge=first,
     worse=("count",),
 )
 UNSAID = Rule(
@@ -71,7 +68,7 @@ UNSAID = Rule(
     why="The file's playback data change the instrument; the player has only the page.",
     facts=("players.words_before",),
     silent_when="words name the new instrument near its entry, or at the last note before",
-    merge=_first,
+    merge=first,
     worse=("count",),
 )
 RULES = (CHANGE, CLASH, SECOND, NOBODY, UNSAID)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from deskproof.families.base import Context, Plan
+from deskproof.families.base import Context, Plan, span_rows
 from deskproof.families.timpani import rules
 from deskproof.families.timpani.plan import NO_TIME
 from deskproof.families.timpani.planning import DrumsPlan
@@ -17,7 +17,7 @@ def describe(plan: Plan, id_: str, context: Context) -> dict[str, Any] | None:
     """The record of one timpani part's plan."""
     if not isinstance(plan, DrumsPlan) or plan.reading is None or plan.drums is None or plan.settings is None:
         return None
-    part, frame, reading = context.score.parts[plan.reading.part], context.frame, plan.reading
+    part, reading = context.score.parts[plan.reading.part], plan.reading
     notes = [
         [part.ref(row[0].measure, row[0].note.n) for row in event] for event in reading.strokes
     ]  # the first stroke stands for those that double it
@@ -34,15 +34,7 @@ def describe(plan: Plan, id_: str, context: Context) -> dict[str, Any] | None:
         "id": id_,
         "kind": "timpani",
         "player": plan.player,
-        "spans": [
-            {
-                "part": part.id,
-                "instrument": span.instrument.id if span.instrument else None,
-                "from_us": frame.clock.floor_us(span.from_tick),
-                "to_us": max([frame.clock.ceil_us(span.to_tick), *(frame.times_us(e)[1] for e in span.events)]),
-            }
-            for span in spans
-        ],
+        "spans": span_rows(spans, context),
         "model": {
             "feet": plan.settings.feet,
             "sticks": plan.settings.sticks,

@@ -10,6 +10,7 @@ from deskproof.families.timpani import rules
 from deskproof.families.timpani.plan import NO_DRUM, TOO_MANY
 from deskproof.families.timpani.planning import DrumsPlan
 from deskproof.families.timpani.reading import Reading
+from deskproof.families.wording import listed
 from deskproof.findings import Finding, Place
 from deskproof.pitch import name
 from deskproof.spans import Span
@@ -38,28 +39,28 @@ def _findings(plan: DrumsPlan, reading: Reading, context: Context) -> Iterator[F
         pitches = [event.pitches[k] for k in gap.pitches]
         if gap.reason == NO_DRUM and not any(one.has(pitch) for one in every for pitch in pitches):
             continue  # the compass tells it
-        tempo = clock.tempo_at(clock.tick_at(max(event.t_us, 0)))
+        tempo = clock.tempo_at_us(event.t_us)
         place, notes = _place(reading, gap.event), reading.refs(part.id, gap.event, gap.pitches)
-        said = _listed([name(pitch) for pitch in pitches])
+        said = listed([name(pitch) for pitch in pitches])
         if gap.reason in (TOO_MANY, NO_DRUM):
-            whole = _listed([name(pitch) for pitch in event.pitches])
+            whole = listed([name(pitch) for pitch in event.pitches])
             reason = (
                 f"{len(event.pitches)} drums are wanted, and there are {plan.settings.sticks} sticks"
                 if len(event.pitches) > plan.settings.sticks
                 else f"no two drums have {'them' if len(event.pitches) > 1 else 'the slide'}"
             )
             yield rules.TOGETHER.at(place, notes, fold=("together", event.pitches), notes_named=whole, reason=reason)
-        elif tempo.basis != DEFAULT:
+        elif tempo.told:
             having = [f"the {one.inch}-inch drum" for one in every if any(one.has(pitch) for pitch in pitches)]
             yield rules.NO_TIME.at(
                 place, notes, level="impossible" if tempo.fixed else "hard", fold="no time", near=NEAR,
-                notes_named=said, drums_named=_listed(having)[:1].upper() + _listed(having)[1:],
+                notes_named=said, drums_named=listed(having)[:1].upper() + listed(having)[1:],
                 are="are" if len(having) > 1 else "is",
             )  # fmt: skip
     inches = {one.id: one.inch for one in every}
     for change in plan.drums.retunings:
         need_us = plan.settings.comfortable_us(abs(change.after - change.before))
-        tempo = clock.tempo_at(clock.tick_at(max(change.t_us, 0)))
+        tempo = clock.tempo_at_us(change.t_us)
         if not change.quick or tempo.basis == DEFAULT:
             continue
         i = _first_after(reading, plan, change.drum, change.t_us)
@@ -76,7 +77,7 @@ def _findings(plan: DrumsPlan, reading: Reading, context: Context) -> Iterator[F
             if mine:
                 yield rules.FIFTH.at(
                     _place(reading, i), reading.refs(part.id, i, mine), fold="fifth", near=None,
-                    notes_named=_listed([name(reading.events[i].pitches[k]) for k in mine]), inch=inch,
+                    notes_named=listed([name(reading.events[i].pitches[k]) for k in mine]), inch=inch,
                 )  # fmt: skip
 
 
@@ -91,7 +92,3 @@ def _first_after(reading: Reading, plan: DrumsPlan, drum: str, t_us: int) -> int
 def _place(reading: Reading, event: int) -> Place:
     one = reading.strokes[event][0][0]
     return Place(reading.part, one.note.staff, one.measure, one.note.start, one.pass_)
-
-
-def _listed(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else "".join(names)

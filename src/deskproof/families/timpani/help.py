@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 
 from deskproof.edits import AddWords, Edit
@@ -25,11 +24,10 @@ def _words(plan: DrumsPlan, context: Context) -> Iterator[Edit]:
     begin = [plan.drums.initial[one.id] for one in plan.settings.drums if one.id in plan.drums.initial]
     at_first = ", ".join(_letter(pitch) for pitch in begin)
     yield AddWords(part.id, first.measure, first.note.start, first.note.staff, at_first, "above")
-    onsets = [play.onset for play in context.frame.plays]
     by_place: dict[tuple[int, int], list[str]] = {}
     for change in plan.drums.retunings:
         tick = context.frame.clock.tick_at(change.t_us)
-        play = context.frame.plays[max(0, bisect_right(onsets, tick) - 1)]
+        play = context.frame.play_at(tick)
         if play.pass_ == 1:
             place = (play.measure, min(tick - play.onset, play.length))
             by_place.setdefault(place, []).append(f"{_letter(change.before)} to {_letter(change.after)}")

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from deskproof.families.wording import first
 from deskproof.findings import Numbers, Rule
-
-
-def _first(rows: Sequence[Numbers]) -> Numbers:
-    return rows[0]
 
 
 def _shortest(rows: Sequence[Numbers]) -> Numbers:
@@ -27,7 +24,7 @@ NO_TIME = Rule(
     why="Every way of giving the notes to the drums and of retuning them in between was tried.",
     facts=FIGURES,
     silent_when="some drum is free long enough to be tuned, or the tempo is told nowhere",
-    merge=_first,
+    merge=first,
     worse=("count",),
 )
 TOGETHER = Rule(
@@ -38,7 +35,7 @@ TOGETHER = Rule(
     why="A player has two sticks, and each pitch needs a drum that reaches it.",
     facts=("timpani_drums.sticks", "timpani_drums.standard", "timpani_drums.feet"),
     silent_when="two drums have the notes, or there are two players",
-    merge=_first,
+    merge=first,
     worse=("count",),
 )
 QUICK = Rule(
@@ -60,7 +57,7 @@ FIFTH = Rule(
     why="Planned with four drums something is left out, with the fifth it is not.",
     facts=("timpani_drums.standard", "timpani_drums.fifth"),
     silent_when="four drums are enough, or the forces say which drums there are",
-    merge=_first,
+    merge=first,
     worse=("count",),
 )
 RULES = (NO_TIME, TOGETHER, QUICK, FIFTH)
