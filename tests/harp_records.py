@@ -1,4 +1,4 @@
-"""A harp's plan as the outside checker reads it, for tests of the planner alone: one part, one bar's number throughout."""
+"""A harp's plan as the outside checker reads it, for tests of the planner alone: one part, one bar number."""
 
 from __future__ import annotations
 
