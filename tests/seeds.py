@@ -154,9 +154,9 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
         ``time`` (quarters a bar, 4), ``part`` (the part's name), ``signs = false`` (print no accidental at all),
         ``carries_accidentals = false`` (the file says that it has none) and ``marks``: pairs of a token's ordinal
         and a mark, one of no-sign, sign, empty-sign, sign-above, tie, tie-without-stop, grace, cue, hidden, harmonic,
-        diamond K (of the chord's note K), clef X, 8va, 8vb, 8va-end, words TEXT. For the harp also: tie K (of the
-        chord's note K), roll, bracket (a chord struck at once), trill K or trill K flat (the sign of
-        its upper note), gliss, gliss-end, damp, damp-all, tempo N, repeat
+        diamond K (of the chord's note K), clef X, key N, transpose N, 8va, 8vb, 8va-end, words TEXT. For the harp
+        also: tie K (of the chord's note K), roll, bracket (a chord struck at once), trill K or trill K flat (the sign
+        of its upper note), gliss, gliss-end, damp, damp-all, tempo N, repeat
         (before the bar), repeat-end (after it), pedals LETTERS (a diagram: "pedals D C Bb Eb F# G A"),
         harmonic K (of the chord's note K), harmonic CHILD (base-pitch, sounding-pitch), harmonic K CHILD, staccato,
         tremolo N (strokes), tremolo start N and tremolo stop N (between two), dashes start, dashes stop, dynamic NAME.
@@ -325,6 +325,12 @@ class _Writer:
         kind, _, text = mark.partition(" ")
         if kind == "clef":
             etree.SubElement(measure, "attributes").append(clef(text))
+        elif kind == "transpose":
+            etree.SubElement(measure, "attributes").append(transposed(int(text)))
+        elif kind == "key":
+            self.key = of_key(int(text))
+            attributes = etree.SubElement(measure, "attributes")
+            etree.SubElement(etree.SubElement(attributes, "key"), "fifths").text = text
         elif kind in ("words", "8va", "8vb", "8va-end"):
             direction = etree.SubElement(etree.SubElement(measure, "direction"), "direction-type")
             if kind == "words":

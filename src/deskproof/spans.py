@@ -10,6 +10,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from deskproof import facts, instruments, pitch, words
 from deskproof.instruments import Instrument
@@ -18,13 +19,21 @@ from deskproof.score import CUE, Part, ScoreInstrument, Transpose
 from deskproof.timeline import Event, Timeline
 
 
+class Said(NamedTuple):
+    """An instrument as it is named: ``keys`` are the pitch classes (C: 0) of its crook, empty where that is open."""
+
+    instrument: Instrument
+    keys: frozenset[int] = frozenset()
+
+
 @dataclass(frozen=True, slots=True)
 class Span:
     """A stretch of a part on one instrument at one transposition.
 
     ``from_tick`` and ``to_tick`` are the onset of its first and the end of its last event in the playing order;
     ``role`` is the instrument with its ordinal among equals ("wind.flutes.flute 2"), which does not change when
-    parts are renumbered. ``instrument`` is None where nobody could tell.
+    parts are renumbered. ``instrument`` is None where nobody could tell. ``said`` is the instrument as the page or the
+    file names it, None where nobody could tell.
     """
 
     part: int
@@ -34,6 +43,7 @@ class Span:
     to_tick: int
     transpose: Transpose
     events: tuple[Event, ...]
+    said: Said | None = None
 
 
 def spans_of(timeline: Timeline) -> tuple[tuple[Span, ...], ...]:
@@ -70,6 +80,18 @@ def _declared(
     return found
 
 
+class _Change(NamedTuple):
+    """From ``place`` on (measure, tick) the part is an instrument's."""
+
+    place: tuple[int, int]
+    said: Said
+
+
+def _keys_said(text: str) -> frozenset[int]:
+    """The keys that words may give an instrument ("muta in La": A), as pitch classes."""
+    return frozenset(key for crook in instruments.crooks_in_name(text) if crook.sure for key in crook.keys)
+
+
 class Line:
     """Which instrument a part is at each place; edits of notes leave it as it is."""
 
@@ -83,7 +105,7 @@ class Line:
         if self._several:
             first = part.instruments.get(self._first_named(), first)
         self.first = self._identify(first, self.opening)
-        self._changes: list[tuple[tuple[int, int], Instrument]] = []
+        self._changes: list[_Change] = []
         self._places: list[tuple[int, int]] = []
 
     @property
@@ -98,7 +120,7 @@ class Line:
         stays what it is, unless it changes its transposition as the other instrument would.
         """
         self._changes = self._changes_of(self.opening, elsewhere)
-        self._places = [place for place, _ in self._changes]
+        self._places = [change.place for change in self._changes]
 
     def _first_named(self) -> str:
         return next((n.instrument for m in self.part.measures for n in m.notes if n.instrument), "")
@@ -114,7 +136,8 @@ class Line:
         state = None
         for event in events:
             transpose = self.layout.transpose_at(event.measure, event.note.start, event.note.staff)
-            here = self.at(event, transpose), transpose
+            instrument = self.at(event, transpose)
+            here = instrument, transpose, self._said(event, instrument)
             if here != state and run and state is not None:
                 found.append(self._span(state, run))
                 run = []
@@ -124,9 +147,15 @@ class Line:
             found.append(self._span(state, run))
         return tuple(found)
 
-    def _span(self, state: tuple[Instrument | None, Transpose], run: list[Event]) -> Span:
+    def _span(self, state: tuple[Instrument | None, Transpose, Said | None], run: list[Event]) -> Span:
         end = max(event.end for event in run)
-        return Span(self.index, state[0], self.role, run[0].onset, end, state[1], tuple(run))
+        return Span(self.index, state[0], self.role, run[0].onset, end, state[1], tuple(run), state[2])
+
+    def _said(self, event: Event, found: Instrument | None) -> Said | None:
+        i = bisect_right(self._places, (event.measure, event.note.start)) - 1
+        if i >= 0:
+            return self._changes[i].said
+        return None if found is None else Said(found)
 
     def _identify(self, one: ScoreInstrument | None, transpose: Transpose) -> Instrument | None:
         return _declared(
@@ -143,7 +172,7 @@ class Line:
         """The instrument of an event that sounds at this transposition."""
         i = bisect_right(self._places, (event.measure, event.note.start)) - 1
         if i >= 0:
-            return self._variant(self._changes[i][1], transpose)
+            return self._variant(self._changes[i].said.instrument, transpose)
         if event.note.instrument and self._several:
             return self._identify(self.part.instruments.get(event.note.instrument), transpose)
         return self._variant(self.first, transpose)
@@ -154,8 +183,8 @@ class Line:
             return instrument
         return instruments.with_crook(instrument, int(transpose.semitones))
 
-    def _changes_of(self, transpose: Transpose, elsewhere: set[str]) -> list[tuple[tuple[int, int], Instrument]]:
-        found: list[tuple[tuple[int, int], Instrument]] = []
+    def _changes_of(self, transpose: Transpose, elsewhere: set[str]) -> list[_Change]:
+        found: list[_Change] = []
         current = self.first
         for measure in self.part.measures:
             for row in measure.directions:
@@ -164,19 +193,20 @@ class Line:
                         sound=row.value, program=None, name="", transposition=int(transpose.semitones)
                     )
                     if changed is not None:
-                        found.append(((measure.index, row.start), changed))
+                        found.append(_Change((measure.index, row.start), Said(changed)))
                         current = changed
                 elif row.kind == "words" and current is not None:
                     announced, changed = self._in_words(row.value, current, measure.index, row.start)
-                    if changed is None or changed == current:
+                    keys = _keys_said(row.value) if announced else frozenset()
+                    if changed is None or (changed == current and not keys):
                         continue
                     place = (measure.index, row.start)
                     if announced:
                         place = self._next_entry(place)
                     if changed.kind not in elsewhere or self._transposes_like(changed, place):
-                        found.append((place, changed))
+                        found.append(_Change(place, Said(changed, keys)))
                         current = changed
-        return sorted(found, key=lambda row: row[0])
+        return sorted(found, key=lambda row: row.place)
 
     def _in_words(
         self, text: str, current: Instrument, measure: int, start: int

@@ -135,6 +135,7 @@ def write(data: bytes, edits: Sequence[Edit]) -> bytes:
     found = locate(data, {edit.note for edit in edits}) if edits else {}
     signed = {edit.note for edit in edits if isinstance(edit, AddAccidental)}
     splices: list[Splice] = _directions(added, data, codec) if added else []
+    before: dict[NoteRef | ChangeRef, list[SignEdit]] = {}
     for edit in edits:
         at = found.get(edit.note)
         if at is None:
@@ -144,9 +145,13 @@ def write(data: bytes, edits: Sequence[Edit]) -> bytes:
             assert isinstance(at, FoundNote)
             splices.extend(_splices(edit, at, data, codec, edit.note in signed))
         elif isinstance(at, FoundNote):
-            splices.append(_inserted(edit, at, data, codec))
+            before.setdefault(edit.note, []).append(edit)
         else:
             splices.append(_replaced(edit, at, data, codec))
+    for ref, signs in before.items():
+        note = found[ref]
+        assert isinstance(note, FoundNote)
+        splices.extend(_inserted(signs, note, data, codec))
     return spliced(data, splices, codec)
 
 
@@ -505,20 +510,25 @@ def _rows(edit: SignEdit) -> list[tuple[str, str]]:
     return rows + ([("octave-change", str(edit.octave))] if edit.octave else [])
 
 
-def _inserted(edit: SignEdit, note: FoundNote, data: bytes, codec: str) -> Splice:
-    """A new key, clef or transposition before a note: into the attributes that stand there, or into new ones."""
+def _inserted(edits: Sequence[SignEdit], note: FoundNote, data: bytes, codec: str) -> list[Splice]:
+    """New keys, clefs or transpositions before a note: into the attributes that stand there, or into new ones."""
     there = note.attributes
     if not data.startswith("<note".encode(codec), note.start):
         raise EditError(f"line {note.line}: the note comes from an entity of the file; it cannot be edited there.")
+    edits = sorted(edits, key=lambda edit: _IN_ATTRIBUTES.index(KINDS[type(edit)]))
     if there is not None and there.children:
-        before = _before(KINDS[type(edit)], there.children)
-        between = _space_before(before[-1] if before else there.children[0], data, codec)
-        at = before[-1].stop if before else there.element.content
-        return Splice(at, at, between + _written(edit, between))
+        rows: dict[int, str] = {}
+        for edit in edits:
+            before = _before(KINDS[type(edit)], there.children)
+            between = _space_before(before[-1] if before else there.children[0], data, codec)
+            at = before[-1].stop if before else there.element.content
+            rows[at] = rows.get(at, "") + between + _written(edit, between)
+        return [Splice(at, at, text) for at, text in rows.items()]
     between = _space_before(Element("note", note.start), data, codec)
     inner = _deeper(between)
-    text = f"<attributes>{inner}{_written(edit, inner)}{between if inner else ''}</attributes>{between}"
-    return Splice(note.start, note.start, text)
+    inside = "".join(inner + _written(edit, inner) for edit in edits)
+    text = f"<attributes>{inside}{between if inner else ''}</attributes>{between}"
+    return [Splice(note.start, note.start, text)]
 
 
 def _before(kind: str, children: Sequence[Element]) -> list[Element]:

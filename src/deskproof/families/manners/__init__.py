@@ -2,7 +2,8 @@
 
 The transposition is missing, stands twice, or is an octave off; horns and bass clarinets in the older manner of the
 bass clef, cellos in that of the treble clef; clefs that no player of the instrument reads; key signatures of seven
-accidentals; a crook in the part's name that is not the one in the file. One finding for a part and a manner; the
+accidentals; a crook in the part's name that is not the one in the file; the transposition or key of the instrument
+before where a part goes over to another. One finding for a part and a manner; the
 mend is made on the transposition, the clef or the key, not note by note, and what follows from the manner
 ("31 notes below the horn") is not reported by itself.
 """
@@ -14,10 +15,13 @@ from dataclasses import dataclass, replace
 
 from deskproof.families.base import Context, Family, Plan
 from deskproof.families.manners.around import Around
+from deskproof.families.manners.changes import Entry, entries
 from deskproof.families.manners.crooks import other_crook
 from deskproof.families.manners.groups import Group, groups_of, renewed
 from deskproof.families.manners.passages import Passages, older_clefs
 from deskproof.families.manners.rules import (
+    CHANGE_KEY,
+    CHANGE_TRANSPOSITION,
     CLEF_MANNER,
     CROOK,
     MISSING,
@@ -42,6 +46,7 @@ class Written(Plan):
 
     around: Around | None = None
     groups: tuple[Group, ...] = ()
+    entries: tuple[Entry, ...] = ()
     crook: tuple[Finding, ...] = ()
     signs: tuple[Finding, ...] = ()
 
@@ -54,9 +59,11 @@ def plan(spans: Sequence[Span], context: Context) -> Plan:
     if not groups:
         return Written()
     signs = (*unread_clefs(groups, context), *signatures_of_seven(groups, context))
+    around = Around(groups[0].part, context)
     return Written(
-        around=Around(groups[0].part, context),
+        around=around,
         groups=groups,
+        entries=entries(spans, around, context),
         crook=tuple(other_crook(groups[0], context)),
         signs=tuple(one.finding(context) for one in signs),
     )
@@ -81,9 +88,16 @@ def check(plan: Plan, spans: Sequence[Span], context: Context) -> Iterator[Findi
 def _found(plan: Written, context: Context) -> Iterator[Finding]:
     if plan.around is None:
         return
-    manners = list(_manners(plan.groups, plan.around, context))
+    untransposed = {(e.span.instrument, e.span.transpose) for e in plan.entries if e.wanted is not None}
+    manners = [
+        one
+        for one in _manners(plan.groups, plan.around, context)
+        if not isinstance(one, Reading) or (one.group.instrument, one.group.transpose) not in untransposed
+    ]
     for one in manners:
         yield one.finding(context)
+    for entry in plan.entries:
+        yield entry.finding(context)
     if not any(isinstance(one, Reading) for one in manners) and not context.score.at_sounding_pitch:
         yield from plan.crook
     yield from plan.signs
@@ -113,6 +127,10 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
         for strange in signatures_of_seven(groups, context):
             if strange.finding(context).key == finding.key:
                 yield from other_key(strange, context)
+    elif finding.rule in (CHANGE_TRANSPOSITION, CHANGE_KEY):
+        for entry in entries(spans, Around(finding.place.part, context), context):
+            if entry.finding(context).key == finding.key:
+                yield from entry.mend(context)
     elif finding.rule is not SOUNDING:
         around = Around(finding.place.part, context)
         for one in _manners(groups, around, context):
@@ -146,7 +164,9 @@ MANNERS = Family(
     plan=plan,
     check=check,
     mends=mends,
-    rules=(MISSING, SOUNDING, TWICE, OCTAVE, CLEF_MANNER, UNREAD, SIGNATURE, CROOK),
+    rules=(
+        MISSING, SOUNDING, TWICE, OCTAVE, CLEF_MANNER, UNREAD, SIGNATURE, CROOK, CHANGE_TRANSPOSITION, CHANGE_KEY
+    ),
     reach=None,
     looks_around=True,
     replan=replan,

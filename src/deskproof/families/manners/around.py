@@ -45,18 +45,28 @@ class Around:
         """The part's own key and that of the parts at sounding pitch, in fifths, wherever one of them changes."""
         if self._pairs is None:
             score, layouts = self.context.score, self.context.layouts
-            own = _keys(score.parts[self.index])
+            own = keys_of(score.parts[self.index])
             others = [
-                _keys(part)
+                keys_of(part)
                 for i, (part, layout) in enumerate(zip(score.parts, layouts, strict=True))
                 if i != self.index and not any(t.semitones % 12 for t in _transposes(layout))
             ]
             found = set()
             for m in sorted({m for rows in (own, *others) for m, _ in rows}) if others else ():
-                most = Counter(_key_at(rows, m) for rows in others).most_common(1)[0][0]
-                found.add((_key_at(own, m), most))
+                most = Counter(key_at(rows, m) for rows in others).most_common(1)[0][0]
+                found.add((key_at(own, m), most))
             self._pairs = frozenset(found)
         return self._pairs
+
+    def sounding_key(self, measure: int) -> int | None:
+        """The key in a measure of most other parts at sounding pitch, in fifths; None where there is none."""
+        score, layouts = self.context.score, self.context.layouts
+        keys = [
+            key_at(keys_of(part), measure)
+            for i, (part, layout) in enumerate(zip(score.parts, layouts, strict=True))
+            if i != self.index and not any(t.semitones % 12 for t in _transposes(layout))
+        ]
+        return Counter(keys).most_common(1)[0][0] if keys else None
 
     def same_key(self) -> bool:
         """Whether the part has the key of those at sounding pitch, and it has accidentals somewhere."""
@@ -81,7 +91,7 @@ class Around:
         return False
 
 
-def _keys(part: Part) -> list[tuple[int, int]]:
+def keys_of(part: Part) -> list[tuple[int, int]]:
     """The measures from which the part has another key signature, and its fifths, from the first measure on."""
     rows = [(0, 0)]
     for measure in part.measures:
@@ -91,7 +101,8 @@ def _keys(part: Part) -> list[tuple[int, int]]:
     return rows
 
 
-def _key_at(rows: Sequence[tuple[int, int]], measure: int) -> int:
+def key_at(rows: Sequence[tuple[int, int]], measure: int) -> int:
+    """The key signature of a part in a measure, from its rows; in fifths."""
     return next(fifths for m, fifths in reversed(rows) if m <= measure)
 
 

@@ -100,3 +100,29 @@ CROOK = Rule(
     silent_when="the name gives several keys and one of them is the file's, or the part is not transposed at all",
     worse=("semitones",),
 )
+CHANGE_TRANSPOSITION = Rule(
+    id="manners-change-transposition",
+    levels=("notation",),
+    title="another instrument with the transposition of the one before",
+    says="from here on it is the {after}, but the file transposes as for the {before}: it is meant {interval} {way}.",
+    why=(
+        "Where a player takes another instrument, its transposition has to change with it: the file still gives out "
+        "the pitches of the one before."
+    ),
+    facts=("*.transposition",),
+    silent_when="the transposition changes too, or the words leave open which instrument of its kind is meant",
+    worse=("semitones",),
+)
+CHANGE_KEY = Rule(
+    id="manners-change-key",
+    levels=("notation",),
+    title="another instrument with the key signature of the one before",
+    says=(
+        "from the {before} to the {after} the transposition changes and the key signature stays at {had}; it would be "
+        "{signature}."
+    ),
+    why="The same key is written with other accidentals for an instrument at another pitch.",
+    facts=("*.transposition",),
+    silent_when="the part is written without key signatures, or the key changes at the same place",
+    worse=("fifths",),
+)
