@@ -163,6 +163,7 @@ def score(case: Mapping[str, Any], text: str | None = None) -> bytes:
         ``kit`` lists the instruments (ids of the tables) that the file declares for the part in place of its own;
         a note says with @1, @2 ... which of them it is: "xE4@1" an unpitched one, "C5@2" a pitched one.
         ``below`` are notes of a second staff of the part, ``marks_below`` theirs.
+        ``before`` is the case of the movement before this one (not written here).
         ``beside`` lists further parts, each with an ``instrument``, ``notes`` and whatever of this it needs.
     text : str, optional
         Notes to use instead of the case's own.

@@ -15,6 +15,7 @@ from deskproof.check import check
 from deskproof.document import Document, from_bytes
 from deskproof.findings import Effect, Finding
 from deskproof.forces import parse
+from deskproof.movements import in_order
 from schema import complaints
 
 CASES = Path(__file__).parent / "cases"
@@ -34,7 +35,11 @@ def cases(kind: str) -> list[Any]:
 
 def found(document: Document, rule: str, case: Mapping[str, Any]) -> list[Finding]:
     forces = parse(case["forces"]) if "forces" in case else None
-    return [one for one in check(document.score, forces).findings if one.rule.id == rule]
+    report = check(document.score, forces)
+    if "before" in case:
+        earlier = check(from_bytes(seeds.score(case["before"])).score, forces)
+        report, _ = in_order([earlier, report])[1]
+    return [one for one in report.findings if one.rule.id == rule]
 
 
 def notes_of(raw: bytes) -> list[list[tuple[str | None, ...]]]:

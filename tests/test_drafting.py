@@ -21,7 +21,7 @@ FILES = [f.path for f in corpus_files()[::60]] + [p for p in shared_scores() if 
 @pytest.mark.parametrize("path", FILES, ids=lambda p: p.name)
 def test_the_drafted_players_can_play_what_the_printed_ones_can(path: Path):
     state = state_of(read(path).score)
-    text, added = drafting.draft(state, path.name)
+    text, added = drafting.draft([state], path.name)
     room = forces.parse(text)
     assert len(room.players) == added
     before = [one for (name, _), atoms in state.atoms.items() if name == "players" for one in atoms]
@@ -34,12 +34,12 @@ def test_the_drafted_players_can_play_what_the_printed_ones_can(path: Path):
 @pytest.mark.parametrize("path", FILES, ids=lambda p: p.name)
 def test_a_second_draft_adds_nobody_and_changes_no_byte(path: Path):
     state = state_of(read(path).score)
-    text, _ = drafting.draft(state, path.name)
-    assert drafting.draft(state, path.name, text) == (text, 0)
+    text, _ = drafting.draft([state], path.name)
+    assert drafting.draft([state], path.name, text) == (text, 0)
 
 
 def test_the_demo_s_players_are_those_of_its_pages():
-    room = forces.parse(drafting.draft(state_of(read(SCORE).score), "the demo")[0])
+    room = forces.parse(drafting.draft([state_of(read(SCORE).score)], "the demo")[0])
     plays = {player.name: set(player.plays) for player in room.players}
     assert plays["flute 2"] == {"flute", "piccolo"}
     assert plays["keyboard"] == {"celesta", "piano"}

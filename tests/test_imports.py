@@ -30,7 +30,7 @@ COLUMNS = (
     ("state",),
     ("recheck", "document", "fingerprint"),
     ("check",),
-    ("decisions", "pages", "gliss"),
+    ("decisions", "pages", "gliss", "movements"),
     ("mending", "drafting", "engrave", "draw"),
     ("report", "web", "parts", "sketch"),
     ("cli",),

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from deskproof.families import Help
     from deskproof.findings import Finding, Mend
     from deskproof.forces import Forces
+    from deskproof.movements import Before
     from deskproof.report.as_json import Since
     from deskproof.score import Score
 
@@ -73,6 +74,10 @@ def _options(function: Any) -> Any:
 @click.option("--notes", is_flag=True, help="With every sounding note in the JSON.")
 @click.option("--sarif", is_flag=True, help="The findings as SARIF 2.1.0.")
 @click.option("--since", type=click.Path(path_type=Path), help="An older export: say what is new, gone, still there.")
+@click.option(
+    "--movements", is_flag=True,
+    help="The files are the movements of one piece, in this order: say what players do between them.",
+)
 @click.option("--quiet", is_flag=True, help="Only the count of findings.")
 @click.option(
     "--exit-at", type=click.Choice(LEVELS), default="impossible", show_default=True,
@@ -89,6 +94,7 @@ def check(
     notes: bool,
     sarif: bool,
     since: Path | None,
+    movements: bool,
     quiet: bool,
     exit_at: str,
 ) -> None:
@@ -98,11 +104,13 @@ def check(
     names = list(_named(files))
     if since and len(names) > 1:
         raise click.UsageError("--since goes with one score.")
+    if movements and len(names) < 2:
+        raise click.UsageError("--movements goes with several scores, one for each movement.")
     form = "sarif" if sarif else "notes" if notes else "json" if as_json else "quiet" if quiet else "text"
     asked = _Asked(_forces(forces, harmonics, pedals), tuple(parts), bars, form, since, len(names), _width())
     status = 0
     logs: list[dict[str, Any]] = []
-    for answer in _answers(names, asked):
+    for answer in _in_order(names, asked) if movements else _answers(names, asked):
         if answer.error:
             click.echo(f"deskproof: {answer.error}", err=True)
             status = UNREADABLE
@@ -163,6 +171,26 @@ def _answers(names: list[Path], asked: _Asked) -> Iterator[_Answer]:
             yield from bar
 
 
+def _in_order(names: Sequence[Path], asked: _Asked) -> Iterator[_Answer]:
+    """The answers of the movements of one piece; one that cannot be read parts those around it."""
+    from deskproof.movements import in_order
+
+    run: list[_Checked] = []
+    for path in [*names, None]:
+        error = ""
+        if path is not None:
+            try:
+                run.append(_checked(path, asked.forces, asked.parts, None))
+                continue
+            except DeskproofError as refused:
+                error = str(refused)
+        for one, (report, before) in zip(run, in_order([one.report for one in run]), strict=True):
+            yield _in_words(_shown(one.path, one.document, report, asked.bars), asked, None, before)
+        run = []
+        if error:
+            yield _Answer(error=error)
+
+
 def _answer(path: Path, asked: _Asked) -> _Answer:
     """Check one score and put the answer into words."""
     try:
@@ -170,19 +198,23 @@ def _answer(path: Path, asked: _Asked) -> _Answer:
         compared = _since(asked.since, one, asked.forces, asked.parts) if asked.since else None
     except DeskproofError as error:
         return _Answer(error=str(error))
+    return _in_words(one, asked, compared)
+
+
+def _in_words(one: _Checked, asked: _Asked, compared: Since | None, before: Before | None = None) -> _Answer:
     levels = tuple(finding.level for finding in one.findings)
     if asked.form == "sarif":
         from deskproof.report import as_sarif
 
-        log = as_sarif.run(str(path), one.report.state, one.findings, _lines(one.document, one.findings))
+        log = as_sarif.run(str(one.path), one.report.state, one.findings, _lines(one.document, one.findings))
         return _Answer(log=log, levels=levels)
     if asked.form in ("json", "notes"):
         from deskproof.report import as_json as writer
 
         state, notes = one.report.state, asked.form == "notes"
-        answer = writer.report(state, one.findings, str(path), notes, one.silenced, compared)
+        answer = writer.report(state, one.findings, str(one.path), notes, one.silenced, compared, before)
         return _Answer(json.dumps(answer, ensure_ascii=False, indent=None if asked.scores > 1 else 1), levels=levels)
-    return _Answer(_words(one, asked.form == "quiet", asked.width, compared), levels=levels)
+    return _Answer(_words(one, asked.form == "quiet", asked.width, compared, before), levels=levels)
 
 
 def _named(files: Sequence[Path]) -> Iterator[Path]:
@@ -216,11 +248,17 @@ class _Checked:
 
 
 def _checked(path: Path, room: Forces, parts: Sequence[str], bars: str | None) -> _Checked:
-    from deskproof import decisions, document
+    from deskproof import document
     from deskproof.check import check as run
 
     read = document.read(path)
-    report = run(read.score, room, _chosen(read.score, parts, path))
+    return _shown(path, read, run(read.score, room, _chosen(read.score, parts, path)), bars)
+
+
+def _shown(path: Path, read: Document, report: Report, bars: str | None) -> _Checked:
+    """A checked score with the findings that are not let stand, of the bars asked for."""
+    from deskproof import decisions
+
     findings, silenced = decisions.silenced(report.findings, decisions.read(decisions.beside(path)))
     if bars:
         first, last = _range(bars)
@@ -297,7 +335,9 @@ def _since(old: Path, one: _Checked, room: Forces, parts: Sequence[str]) -> Sinc
     )
 
 
-def _words(one: _Checked, quiet: bool, width: int, compared: Since | None = None) -> str:
+def _words(
+    one: _Checked, quiet: bool, width: int, compared: Since | None = None, before: Before | None = None
+) -> str:
     """What the terminal shows of one score."""
     from deskproof import decisions
     from deskproof.report import as_text
@@ -306,6 +346,8 @@ def _words(one: _Checked, quiet: bool, width: int, compared: Since | None = None
     if quiet:
         return f"{file}: {as_text.summary(one.findings)}"
     rows = [as_text.header(state, file)]
+    if before is not None and (said := as_text.before_it(state, before)):
+        rows.append(said)
     if one.findings:
         rows.append(as_text.findings_text(state, one.findings, file, width, compared.new if compared else ()))
     if compared:
@@ -519,22 +561,29 @@ def gliss(wanted: str, before: str | None, as_json: bool, output: Path | None, f
 
 
 @main.command()
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("-o", "--output", type=click.Path(path_type=Path), default=Path("forces.toml"), show_default=True)
-def forces(file: Path, output: Path) -> None:
-    """Draft the forces of a score: its players as printed. A file that is there is added to, and keeps what it has."""
+def forces(files: Sequence[Path], output: Path) -> None:
+    """Draft the forces of a score, or of all movements of a piece: its players as printed.
+
+    A file that is there is added to, and keeps what it has.
+    """
     from deskproof import drafting
 
-    one = _checked(file, _forces(None, None, False), (), None)
-    _may_write(output, file, True)
+    checked = [_checked(path, _forces(None, None, False), (), None) for path in _named(files)]
+    for one in checked:
+        _may_write(output, one.path, True)
     try:
-        existing = output.read_text(encoding="utf-8") if output.exists() else None
+        text = output.read_text(encoding="utf-8") if output.exists() else None
     except (OSError, UnicodeDecodeError) as error:
         raise DeskproofError(f"{output}: cannot be read ({error}); name another file with -o.") from None
-    title = f"“{one.document.score.title}”" if one.document.score.title else file.name
-    text, added = drafting.draft(one.report.state, title, existing)
+    rest = "" if text is None else ", the rest stays"
+    first = checked[0]
+    title = f"“{first.document.score.title}”" if first.document.score.title else first.path.name
+    if len(checked) > 1:
+        title = f"{title} and {len(checked) - 1} more"
+    text, added = drafting.draft([one.report.state for one in checked], title, text)
     _whole(output, text.encode("utf-8"))
-    rest = "" if existing is None else ", the rest stays"
     click.echo(f"Wrote {output}: {added} player{'s' * (added != 1)} added{rest}.")
 
 

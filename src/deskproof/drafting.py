@@ -73,13 +73,24 @@ def _named_apart(rows: Sequence[Wanted]) -> list[Wanted]:
     return found
 
 
-def draft(state: State, title: str, existing: str | None = None) -> tuple[str, int]:
+def wanted_for_all(states: Sequence[State]) -> list[Wanted]:
+    """The players of several movements: who has one name in them is one player, with all instruments of the name."""
+    found: dict[str, Wanted] = {}
+    for state in states:
+        for row in wanted(state):
+            known = found.setdefault(row.name, row)
+            plays = tuple(dict.fromkeys((*known.plays, *row.plays)))
+            found[row.name] = known._replace(plays=plays, note=known.note or row.note)
+    return list(found.values())
+
+
+def draft(states: Sequence[State], title: str, existing: str | None = None) -> tuple[str, int]:
     """The text of a forces file, and how many players were added.
 
     Parameters
     ----------
-    state : State
-        A checked score.
+    states : sequence of State
+        A checked score, or several as the movements of one piece.
     title : str
         What the file is for.
     existing : str, optional
@@ -90,7 +101,7 @@ def draft(state: State, title: str, existing: str | None = None) -> tuple[str, i
     ForcesError
         If what is there is no forces file.
     """
-    rows = wanted(state)
+    rows = wanted_for_all(states)
     if existing is None:
         document = tomlkit.document()
         for line in _head(title):

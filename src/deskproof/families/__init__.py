@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from deskproof.families.base import Context, Family, Help, Plan
+from deskproof.families.base import Carried, Context, Family, Help, Plan, Seam
 from deskproof.families.harp import HARP
 from deskproof.families.keyboard import KEYBOARD
 from deskproof.families.manners import MANNERS
@@ -22,4 +22,15 @@ def rules() -> tuple[Rule, ...]:
     return tuple(rule for family in FAMILIES for rule in family.rules)
 
 
-__all__ = ["FAMILIES", "PART_FAMILIES", "SCORE_FAMILIES", "Context", "Family", "Help", "Plan", "rules"]
+__all__ = [
+    "FAMILIES",
+    "PART_FAMILIES",
+    "SCORE_FAMILIES",
+    "Carried",
+    "Context",
+    "Family",
+    "Help",
+    "Plan",
+    "Seam",
+    "rules",
+]  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -58,6 +58,35 @@ class Help:
 
 
 @dataclass(frozen=True, slots=True)
+class Seam:
+    """Two movements that follow each other: what may be looked at of both.
+
+    ``parts`` gives for the ordinal of a part its ordinal in the movement before; ``attacca``: the second begins at
+    once.
+    """
+
+    before: Context
+    after: Context
+    parts: Mapping[int, int]
+    attacca: bool
+
+    @property
+    def offset_us(self) -> int:
+        """When the second movement begins, counted from the beginning of the first, if it begins at once."""
+        frame = self.before.frame
+        return frame.clock.ceil_us(frame.length)
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """What a player has to do between two movements, in words; and the finding where there is no time for it."""
+
+    part: int
+    says: str
+    finding: Finding | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Family:
     """One family of checks.
 
@@ -68,7 +97,8 @@ class Family:
     ``context.measures`` only, from the plan before and the spans of these measures; without it, or where it gives
     None, the part is planned anew. ``looks_around``: keys and transpositions of other parts matter too.
     ``describe`` makes the record of a plan that the JSON holds (plan, id, context); None for an empty plan.
-    ``help`` makes from a plan what is printed for the player when asked.
+    ``help`` makes from a plan what is printed for the player when asked. ``carry`` says from the plans of a part (or of
+    the whole scores) in two movements what its player has to do between them.
     """
 
     name: str
@@ -82,6 +112,7 @@ class Family:
     replan: Callable[[Plan, Sequence[Span], Context], Plan | None] | None = None
     describe: Callable[[Plan, str, Context], dict[str, Any] | None] | None = None
     help: Callable[[Plan, Context, Help], Sequence[Edit]] | None = None
+    carry: Callable[[Plan, Plan, Seam], Iterable[Carried]] | None = None
 
 
 def sounds_as_harmonic(part: Part, event: Event) -> bool:

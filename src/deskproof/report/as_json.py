@@ -10,6 +10,7 @@ from typing import Any
 from deskproof import __version__
 from deskproof.families import FAMILIES
 from deskproof.findings import Finding
+from deskproof.movements import Before
 from deskproof.report.places import bar_number, spot_of
 from deskproof.score import CUE, HIDDEN, OSSIA, SMALL, UNCHECKED
 from deskproof.state import WHOLE, State
@@ -38,10 +39,12 @@ def report(
     notes: bool = False,
     silenced: Iterable[tuple[str, str]] = (),
     since: Since | None = None,
+    before: Before | None = None,
 ) -> dict[str, Any]:
     """The whole answer for one score, ready for a JSON encoder. Numbers are ints, floats and texts only.
 
-    ``silenced`` are (id, reason) of the findings that were let stand; ``since`` compares with an older export.
+    ``silenced`` are (id, reason) of the findings that were let stand; ``since`` compares with an older export;
+    ``before`` is what players do between the movement before and this one.
     """
     rows = list(findings)
     document: dict[str, Any] = {
@@ -56,6 +59,12 @@ def report(
     document["plans"] = plans(state)
     if since is not None:
         document["since"] = {"file": since.file, "new": since.new, "gone": since.gone, "still": since.still}
+    if before is not None:
+        parts = state.score.parts
+        document["before"] = {
+            "attacca": before.attacca,
+            "changes": [{"part": parts[one.part].id, "says": one.says} for one in before.carried],
+        }
     return document
 
 

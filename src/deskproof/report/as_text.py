@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Collection, Sequence
 
 from deskproof.findings import LEVELS, Finding
+from deskproof.movements import Before
 from deskproof.report.as_json import Since
 from deskproof.report.places import bar_number, spot_of
 from deskproof.state import State
@@ -87,6 +88,15 @@ def _more(state: State, finding: Finding) -> str:
     if len(bars) <= 4:
         return f" ({count} notes in bars {', '.join(bars[:-1])} and {bars[-1]})"
     return f" ({count} notes in {len(bars)} bars, the last in bar {bars[-1]})"
+
+
+def before_it(state: State, before: Before) -> str:
+    """What the players do between the movement before and this one; empty where nobody has anything to do."""
+    parts = state.score.parts
+    rows = [f"  {parts[one.part].name or parts[one.part].id}: {one.says}" for one in before.carried]
+    if not rows:
+        return "It follows at once (attacca)." if before.attacca else ""
+    return "\n".join(["Before it, and there is no pause (attacca):" if before.attacca else "Before it:", *rows])
 
 
 def since(compared: Since) -> str:

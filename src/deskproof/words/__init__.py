@@ -12,7 +12,7 @@ The kinds of a meaning, with their values in brackets:
   (``rit`` and ``accel`` by and by, ``less`` and ``more`` at once), ``unfixed`` (``ad-lib``, ``rubato``,
   ``colla-parte``, ``senza-misura``, ``cadenza``, ``recitative``);
 - jumps: ``da-capo`` and ``dal-segno`` (``al-fine``, ``al-coda`` or none), ``fine``, ``coda``, ``segno``,
-  ``to-coda``;
+  ``to-coda``, ``attacca``;
 - who plays: ``one`` (the figure says which player), ``players`` (their numbers), ``a2`` and ``div`` (the
   figure says how many), ``non-div``, ``unis``, ``solo``, ``tutti``, ``tacet``, ``instrument`` (the new
   instrument's words as written);
@@ -25,6 +25,7 @@ The kinds of a meaning, with their values in brackets:
 - harp: ``pedals`` ("D- C= ...", in pedal order) and ``pedal-letter`` for a single one: - flat, = natural,
   + sharp; ``pres-de-la-table``, ``bisbigliando``, ``etouffe``, ``let-ring``, ``damp``, ``nail``,
   ``xylophonic``, ``thunder``, ``arpeggiato``, ``non-arpeggiato``;
+- percussion: ``sec`` (short and damped), and of the harp's words ``let-ring``, ``etouffe``, ``damp``;
 - timpani: ``retune`` ("G>A"; ">G" where the old note is not told; empty where the notes are not sure);
 - octaves: ``octave`` (``8va``, ``8vb``, ``15ma``, ``15mb``, ``loco``, ``coll'8``, ``coll'8vb``);
 - dynamics: ``cresc``, ``dim``.

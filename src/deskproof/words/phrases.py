@@ -76,6 +76,10 @@ PHRASES: dict[tuple[str, str], str] = {
     ("to-coda", ""): """
         to coda | to the coda | al coda | alla coda | zur coda | à la coda | aller à la coda |
         go to coda | jump to coda""",
+    ("attacca", ""): """
+        attacca | attacca subito | attacca il seguente | attacca la seguente | attacca segue | segue attacca |
+        segue subito | subito segue | attaca | attaquez | enchaînez | enchaîner | enchaîner sans interruption |
+        sofort weiter | gleich weiter | ohne Pause weiter | sogleich weiter | go straight on | straight on""",
     ("_al-fine", ""): """
         al fine | sin al fine | sin' al fine | sino al fine | fino al fine | sino alla fine |
         fino alla fine | alla fine | bis fine | bis zum fine | to fine | jusqu' à fine |
@@ -226,6 +230,10 @@ PHRASES: dict[tuple[str, str], str] = {
         nicht klingen lassen | nicht nachklingen lassen | nicht ausklingen lassen |
         ne pas laisser vibrer | ne laissez pas vibrer | sans laisser vibrer | non lasciar vibrare |
         do not let ring | muffle""",
+    # percussion
+    ("sec", ""): """
+        sec | secs | sèche | sèches | secco | secca | secchi | secche | trocken | dry | damped | abgedämpft |
+        choke | choked | stoppato | stoppati | soffocato | soffocati""",
     ("gliss", ""): "gliss | glissando | glissandi | glissez | glissato",
     ("harmonic", ""): """
         harmonic | harmonics | harm | harms | son harm* | sons harm* | en sons harm* | flageolet | flag |

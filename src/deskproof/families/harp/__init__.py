@@ -1,6 +1,7 @@
 """The harp: which strings, which pedals, when each foot moves, and what of it cannot be done."""
 
 from deskproof.families.base import Family
+from deskproof.families.harp.attacca import carry
 from deskproof.families.harp.checks import check
 from deskproof.families.harp.effects import EFFECT_RULES
 from deskproof.families.harp.harmonics import HARMONIC_RULES
@@ -23,4 +24,5 @@ HARP = Family(
     replan=replan,
     describe=describe,
     help=printed_help,
+    carry=carry,
 )

@@ -222,7 +222,21 @@ CONTRADICTS = Rule(
     merge=first,
     worse=(),
 )
+ATTACCA = Rule(
+    id="harp-attacca",
+    levels=("impossible", "hard"),
+    title="a movement that follows at once, with the pedals elsewhere",
+    says=(
+        "the movement before ends with other pedals{moves}. From its last note to here there are {have} s{feet}; "
+        "{each} s for each pedal are comfortable."
+    ),
+    why="Between movements a harpist sets all seven pedals at leisure; attacca leaves no time for it.",
+    facts=("harp.pedal_comfortable", "harp.pedal_quickest"),
+    silent_when="the movement before does not end attacca, or the feet have the time",
+    merge=first,
+    worse=("count",),
+)
 RULES = (
     CLUSTER, TOO_FAST, QUICK, ONE_FOOT, LET_GO, NO_PEDAL, HANDS, ZONE, LEAP, AGAIN, BUSY, RINGS,
-    GLISS_END, GLISS_SET, GLISS_SPEED, SPELLING, NO_SETTING, CONTRADICTS,
+    GLISS_END, GLISS_SET, GLISS_SPEED, SPELLING, NO_SETTING, CONTRADICTS, ATTACCA,
 )  # fmt: skip

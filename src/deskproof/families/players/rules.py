@@ -71,4 +71,18 @@ UNSAID = Rule(
     merge=first,
     worse=("count",),
 )
-RULES = (CHANGE, CLASH, SECOND, NOBODY, UNSAID)
+ATTACCA = Rule(
+    id="players-attacca",
+    levels=("impossible", "hard"),
+    title="a movement that follows at once, on another instrument",
+    says=(
+        "the movement before ends on the {before}, and this begins on the {after} {have} s later; {need} s are risky "
+        "already, {easy} s are comfortable."
+    ),
+    why="Attacca leaves no pause in which one instrument is put down and the other taken up.",
+    facts=CHANGES,
+    silent_when="the movement before does not end attacca, or there is the time",
+    merge=_shortest,
+    worse=("lack_us", "count"),
+)
+RULES = (CHANGE, CLASH, SECOND, NOBODY, UNSAID, ATTACCA)

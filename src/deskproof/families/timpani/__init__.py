@@ -2,6 +2,7 @@
 
 from deskproof.families.base import Family
 from deskproof.families.timpani.as_record import describe
+from deskproof.families.timpani.attacca import carry
 from deskproof.families.timpani.checks import check
 from deskproof.families.timpani.help import printed_help
 from deskproof.families.timpani.mends import mends
@@ -18,4 +19,5 @@ TIMPANI = Family(
     reach=None,
     describe=describe,
     help=printed_help,
+    carry=carry,
 )

@@ -60,4 +60,18 @@ FIFTH = Rule(
     merge=first,
     worse=("count",),
 )
-RULES = (NO_TIME, TOGETHER, QUICK, FIFTH)
+ATTACCA = Rule(
+    id="timpani-attacca",
+    levels=("impossible", "hard"),
+    title="a movement that follows at once, with the drums at other notes",
+    says=(
+        "the drums stand at {stands} after the movement before, whose last stroke is {have} s ago: no time to tune one "
+        "to {notes_named} at ease."
+    ),
+    why="Between movements a timpanist tunes and listens at leisure; attacca leaves no time for it.",
+    facts=FIGURES,
+    silent_when="the movement before does not end attacca, or the drums can be retuned in time",
+    merge=first,
+    worse=("count",),
+)
+RULES = (NO_TIME, TOGETHER, QUICK, FIFTH, ATTACCA)
