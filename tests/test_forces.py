@@ -40,7 +40,7 @@ def test_the_format_of_the_design():
     assert room.lowest(instruments.by_id("celesta")) == 48
     assert room.lowest(instruments.by_id("double-bass")) == 24
     assert room.highest(instruments.by_id("celesta")) is None
-    assert room.desks == {"violin 1": 6}
+    assert room.sections == {"violin 1": 12}
     assert room.changes == {("piano", "celesta"): (5.0, 10.0)}
 
 
@@ -74,6 +74,11 @@ def test_the_format_of_the_design():
         ("[changes]\n'piano > celesta' = [-1, 10]", "expected"),
         ("[players]\nharp = 3", "expected a table"),
         ("players = 3", "expected a table"),
+        ("[players.ann]\nplays = ['harp', 'harp']", "line 1: player 'ann' plays the harp twice; .* Name two players"),
+        ("[instruments.celesta]\nhow_many = 1.5", "line 2: .*expected a whole number"),
+        ("[instruments.celesta]\nhow_many = 0", "expected a number above 0"),
+        ("[sections]\n'violin 1' = { desk = 6 }", "did you mean 'desks'"),
+        ("[sections]\n'violin 1' = {}", "line 2: section 'violin 1' is empty"),
         ("players = [", "not TOML"),
     ],
 )
@@ -110,3 +115,19 @@ def test_forces_change_what_is_found(tmp_path):
     assert not [f for f in check(score, bass).findings if score.parts[f.place.part].name == "Double Bass"]
     none = forces.parse("[instruments.'double bass']\nextension = 'none'\n")
     assert [f for f in check(score, none).findings if score.parts[f.place.part].name == "Double Bass"]
+
+
+@pytest.mark.parametrize("command", ["check", "mend", "report"])
+def test_a_section_that_the_score_has_not_is_refused_with_its_line(command, tmp_path):
+    path = tmp_path / "hall.toml"
+    path.write_text('[sections]\n"viola" = { desks = 4 }\n"violine 1" = { desks = 6 }\n', encoding="utf-8")
+    done = CliRunner().invoke(main, [command, str(SCORE), "--forces", str(path)])
+    assert done.exit_code == 2
+    assert "hall.toml, line 3: the score has no part 'violine 1'; did you mean 'Violin 1'?" in done.stderr
+
+
+def test_a_player_with_nothing_to_play_is_named(tmp_path):
+    path = tmp_path / "hall.toml"
+    path.write_text("[players.ann]\nplays = ['harp']\n[players.tom]\nplays = ['tuba']\n", encoding="utf-8")
+    done = CliRunner().invoke(main, ["check", str(SCORE), "--forces", str(path)])
+    assert f"Nothing to play in this score: tom ({path}, line 3)." in done.output

@@ -30,8 +30,8 @@ COLUMNS = (
     ("state",),
     ("recheck", "document", "fingerprint"),
     ("check",),
-    ("decisions", "pages", "gliss", "movements"),
-    ("mending", "drafting", "engrave", "draw"),
+    ("decisions", "pages", "places", "gliss", "movements"),
+    ("mending", "drafting", "engrave", "draw", "tones"),
     ("report", "web", "parts", "sketch"),
     ("cli",),
 )

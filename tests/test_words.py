@@ -359,6 +359,10 @@ bisbigl. | bisbigliando
 sons étouffés | etouffe
 étouffé | etouffe
 étouffez | damp
+sec | sec
+Secco. | sec
+Becken (trocken) | sec
+molto secco | sec
 abdämpfen | damp
 damp | damp
 l.v. | let-ring
@@ -386,7 +390,7 @@ ordinaire | ordinary
 non arp. | non-arpeggiato
 senza arp. | non-arpeggiato
 nicht arpeggieren | non-arpeggiato
-sec, non arpégé | non-arpeggiato
+sec, non arpégé | sec non-arpeggiato
 arpeggiato | arpeggiato
 D♭ C♯ B♭ E F♭ G A♯ | pedals:D- C+ B- E= F- G= A+
 D♭C♯B♭ / E♮F♭G♮A♯ | pedals:D- C+ B- E= F- G= A+

@@ -40,9 +40,9 @@ def check(score: Score, forces: Forces | None = None, parts: Sequence[int] | Non
     state = state_of(score, forces, parts)
     context = state.context()
     findings = [
-        finding.with_mends(_verified(state, family.mends(finding, spans, context)))
+        finding.with_mends(_verified(state, family.mends(finding, state.spans_for(family, i), context)))
         for family in FAMILIES
-        for i, spans in state.spans.items()
+        for i in state.spans
         for finding in folded(state.atoms[family.name, i])
     ]
     findings.sort(key=in_score_order)

@@ -180,7 +180,7 @@ def _in_order(names: Sequence[Path], asked: _Asked) -> Iterator[_Answer]:
         error = ""
         if path is not None:
             try:
-                run.append(_checked(path, asked.forces, asked.parts, None))
+                run.append(_checked(path, asked.forces, asked.parts, None, False))
                 continue
             except DeskproofError as refused:
                 error = str(refused)
@@ -194,7 +194,7 @@ def _in_order(names: Sequence[Path], asked: _Asked) -> Iterator[_Answer]:
 def _answer(path: Path, asked: _Asked) -> _Answer:
     """Check one score and put the answer into words."""
     try:
-        one = _checked(path, asked.forces, asked.parts, asked.bars)
+        one = _checked(path, asked.forces, asked.parts, asked.bars, asked.scores == 1)
         compared = _since(asked.since, one, asked.forces, asked.parts) if asked.since else None
     except DeskproofError as error:
         return _Answer(error=str(error))
@@ -247,12 +247,25 @@ class _Checked:
     silenced: list[tuple[str, str]]
 
 
-def _checked(path: Path, room: Forces, parts: Sequence[str], bars: str | None) -> _Checked:
+def _checked(
+    path: Path, room: Forces, parts: Sequence[str], bars: str | None, one_score: bool = True
+) -> _Checked:
+    """Read and check a score; where it is the only one, the forces must not name sections that it has not."""
     from deskproof import document
     from deskproof.check import check as run
 
     read = document.read(path)
-    return _shown(path, read, run(read.score, room, _chosen(read.score, parts, path)), bars)
+    report = run(read.score, room, _chosen(read.score, parts, path))
+    if one_score:
+        _sections_known(room, [report])
+    return _shown(path, read, report, bars)
+
+
+def _sections_known(room: Forces, reports: Sequence[Report]) -> None:
+    """Refuse forces that name sections which no score has."""
+    wrong = room.no_such_part(part.name for report in reports for part in report.state.score.parts)
+    if wrong:
+        raise DeskproofError("\n".join(wrong))
 
 
 def _shown(path: Path, read: Document, report: Report, bars: str | None) -> _Checked:
@@ -450,10 +463,9 @@ def _refused(mend: Mend, left: Sequence[Mend]) -> str:
 
 
 def _where(report: Report, finding: Finding) -> str:
-    from deskproof.report.places import spot_of
+    from deskproof.places import where
 
-    part = report.state.score.parts[finding.place.part]
-    return f"{part.name or part.id}, {spot_of(report.state, finding).words}"
+    return where(report.state, finding)
 
 
 def _needs_musicxml(one: _Checked, why: str) -> None:

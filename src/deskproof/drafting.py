@@ -150,9 +150,10 @@ def _tail() -> Iterator[str]:
     yield "# What is known of an instrument in the room:"
     yield "# [instruments.celesta]"
     yield "# octaves = 5"
+    yield "# how_many = 1"
     yield '# [instruments."double bass"]'
     yield '# extension = "C1"'
-    yield "# Desks of the strings, two players each:"
+    yield "# Desks of the strings, two players each (or players = 11):"
     yield "# [sections]"
     yield '# "violin 1" = { desks = 6 }'
 

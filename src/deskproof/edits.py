@@ -83,14 +83,14 @@ class SetStaff:
 
 @dataclass(frozen=True, slots=True)
 class Omit:
-    """Take a note out of its chord. The first note of a chord cannot go: it carries the beam and the place."""
+    """Take a note, pitched or not, out of its chord. The first of a chord cannot go: it carries beam and place."""
 
     note: NoteRef
 
 
 @dataclass(frozen=True, slots=True)
 class Silence:
-    """Write a rest in place of a note that stands alone; its signs go with it, its beam stays."""
+    """Write a rest in place of a note, pitched or not, that stands alone; its signs go with it, its beam stays."""
 
     note: NoteRef
 
@@ -267,7 +267,8 @@ def apply(score: Score, edits: Sequence[Edit]) -> Score:
     Raises
     ------
     EditError
-        If a note or change does not exist, is no pitched note, or two edits change the same thing of one.
+        If a note or change does not exist, is no pitched note (one without a pitch can be left out), or two edits
+        change the same thing of one.
     """
     by_part: dict[str, dict[int, list[Edit]]] = {}
     for edit in edits:
@@ -307,7 +308,7 @@ def _measure(part_id: str, measure: Measure, chosen: dict[int, list[NoteEdit]]) 
     notes = list(measure.notes)
     for n, edits in chosen.items():
         ref = NoteRef(part_id, measure.index, n)
-        if not 0 <= n < len(notes) or notes[n].pitch is None:
+        if not 0 <= n < len(notes) or (notes[n].pitch is None and not _left_out(notes[n], edits)):
             raise EditError(f"{ref} is no pitched note of this score.")
         if any(isinstance(e, Silence) for e in edits) and n + 1 < len(notes) and notes[n + 1].flags & CHORD:
             raise EditError(f"{ref} is one of a chord; take it out instead.")
@@ -315,6 +316,11 @@ def _measure(part_id: str, measure: Measure, chosen: dict[int, list[NoteEdit]]) 
     if any(isinstance(edit, Omit | Shorten) for edits in chosen.values() for edit in edits):
         notes = _counted(notes, chosen)
     return measure._replace(notes=tuple(notes))
+
+
+def _left_out(note: Note, edits: Sequence[NoteEdit]) -> bool:
+    """Whether a note without a pitch is to go or to be a rest, and nothing else."""
+    return note.kind == "unpitched" and all(isinstance(edit, Omit | Silence) for edit in edits)
 
 
 def _counted(notes: Sequence[Note], chosen: dict[int, list[NoteEdit]]) -> list[Note]:
@@ -421,6 +427,9 @@ def _note(ref: NoteRef, note: Note, edits: list[NoteEdit]) -> Note:
     if len(set(kinds)) < len(kinds):
         raise EditError(f"{ref}: two edits of its {max(kinds, key=kinds.count)}; take one of them, then check again.")
     for edit in edits:
+        if isinstance(edit, LengthEdit):
+            note = _lasting(ref, note, edit)
+            continue
         assert note.pitch is not None
         if isinstance(edit, SetOctave):
             note = note._replace(pitch=note.pitch._replace(octave=edit.octave))
@@ -435,8 +444,6 @@ def _note(ref: NoteRef, note: Note, edits: list[NoteEdit]) -> Note:
             if edit.staff < 1:
                 raise EditError(f"{ref}: staves are counted from 1, not {edit.staff}.")
             note = note._replace(staff=edit.staff)
-        elif isinstance(edit, LengthEdit):
-            note = _lasting(ref, note, edit)
         else:
             note = note._replace(accidental=edit.sign)
     return note

@@ -21,10 +21,11 @@ Format (design of the file)::
     pedals = true                    # say too where the damper pedal is needed
     [instruments.celesta]
     octaves = 4
+    how_many = 1                     # so many of them stand in the room
     [instruments."double bass"]
     extension = "C1"                 # "none", or the lowest note it reaches
     [sections]
-    "violin 1" = { desks = 6 }
+    "violin 1" = { desks = 6 }       # two players each; or players = 11
     [changes]                        # seconds: quickest, comfortable
     "piano > celesta" = [5, 10]
 """
@@ -46,7 +47,7 @@ from deskproof.instruments import Instrument
 _TOP = ("players", "instruments", "sections", "changes")
 _PLAYER = ("plays", "hand_span_mm", "pedal_s", "without_pedal", "harmonics", "pedals", "right_angles", "drums")
 HARMONICS = ("string", "sounding")
-_INSTRUMENT = ("octaves", "extension", "lowest", "highest")
+_INSTRUMENT = ("octaves", "extension", "lowest", "highest", "how_many")
 _SECTION = ("desks", "players")
 _DRUM = ("inch", "low", "high")
 _PEDAL = ("comfortable", "quickest")
@@ -71,6 +72,7 @@ class Player:
     pedals: bool = False
     right_angles: bool = False
     drums: tuple[tuple[float, int | None, int | None], ...] = ()  # inches, lowest and highest pitch
+    where: str = ""  # file and line
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +82,15 @@ class InTheRoom:
     lowest: int | None = None
     highest: int | None = None
     octaves: int | None = None
+    how_many: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Forces:
     """The players in the room. An empty one means: the defaults.
+
+    ``sections`` gives how many string players a section has, by the name of its part in small letters; ``where`` the
+    file and line of each section.
 
     ``harmonics`` says for all harps how their harmonics are written, whatever a player says; ``pedals`` that of all
     pianos is wanted where they need their pedals.
@@ -92,10 +98,22 @@ class Forces:
 
     players: tuple[Player, ...] = ()
     instruments: Mapping[str, InTheRoom] = field(default_factory=dict)
-    desks: Mapping[str, int] = field(default_factory=dict)
+    sections: Mapping[str, int] = field(default_factory=dict)
     changes: Mapping[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
     harmonics: str = ""
     pedals: bool = False
+    where: Mapping[str, str] = field(default_factory=dict)
+
+    def no_such_part(self, names: Iterable[str]) -> list[str]:
+        """What is wrong with sections that no part of a score bears the name of: one line each."""
+        known = {name.casefold(): name for name in names if name}
+        wrong = []
+        for section in self.sections:
+            if section not in known:
+                near = difflib.get_close_matches(section, known, 1, 0.0)
+                hint = f"; did you mean {known[near[0]]!r}?" if near else "."
+                wrong.append(f"{self.where.get(section, 'forces')}: the score has no part {section!r}{hint}")
+        return wrong
 
     def playing(self, instrument: str) -> Player | None:
         """The first player who plays an instrument, by id."""
@@ -110,6 +128,11 @@ class Forces:
         """The highest sounding note that the instrument in the room has, if the forces say so."""
         known = self._known(instrument)
         return known.highest if known else None
+
+    def how_many(self, instrument: Instrument) -> int | None:
+        """How many of an instrument are in the room, if the forces say so."""
+        known = self._known(instrument)
+        return known.how_many if known else None
 
     def _known(self, instrument: Instrument) -> InTheRoom | None:
         return self.instruments.get(instrument.id) or self.instruments.get(instrument.kind)
@@ -158,10 +181,8 @@ class _Reader:
         rooms = dict(
             pair for key, row in self._tables(table, "instruments") if (pair := self._room(key, row)) is not None
         )
-        desks = {}
-        for key, row in self._tables(table, "sections"):
-            self._known(f"section {key!r}", row, _SECTION)
-            desks[key.casefold()] = int(self._figure(row, "desks", f"section {key!r}") or 0)
+        counts = (self._section(key, row) for key, row in self._tables(table, "sections"))
+        sections = dict(count for count in counts if count is not None)
         changes: dict[tuple[str, str], tuple[float, float]] = {}
         for key, value in self._table(table, "changes").items():
             change = self._change(key, value)
@@ -169,12 +190,33 @@ class _Reader:
                 changes[change[0]] = change[1]
         if self.problems:
             raise ForcesError("\n".join(self.problems))
-        return Forces(players, rooms, desks, changes)
+        where = {key.casefold(): self._where(key) for key in self._table(table, "sections")}
+        return Forces(players, rooms, sections, changes, where=where)
+
+    def _section(self, name: str, row: Mapping[str, Any]) -> tuple[str, int] | None:
+        where = f"section {name!r}"
+        self._known(where, row, _SECTION)
+        desks, players = (self._whole(row, key, where) for key in _SECTION)
+        if desks is None and players is None:
+            self._say(name, f"{where} is empty; write desks = 6, or players = 11.")
+            return None
+        return name.casefold(), players or 2 * (desks or 0)
+
+    def _whole(self, row: Mapping[str, Any], key: str, where: str) -> int | None:
+        value = self._figure(row, key, where)
+        if value is not None and value != int(value):
+            self._say(key, f"{where}: {key} is {value:g}; expected a whole number.")
+            return None
+        return None if value is None else int(value)
 
     def _say(self, key: str, text: str) -> None:
+        self.problems.append(f"{self._where(key)}: {text}")
+
+    def _where(self, key: str) -> str:
+        """File and line of a key."""
         pattern = re.compile(rf"(^|[\s\[.{{,\"']){re.escape(key)}($|[\s\]\"'=.])")
         line = next((i for i, row in enumerate(self.lines, 1) if pattern.search(row)), None)
-        self.problems.append(f"{self.name}{f', line {line}' if line else ''}: {text}")
+        return f"{self.name}{f', line {line}' if line else ''}"
 
     def _known(self, where: str, row: Mapping[str, Any], allowed: Iterable[str]) -> None:
         words = list(allowed)
@@ -221,6 +263,11 @@ class _Reader:
             self._say(name, f"{where} has no instruments; write plays = [\"flute\", \"piccolo\"].")
             return None
         found = [self._instrument(one, where) for one in plays]
+        for i, one in enumerate(found):
+            if one is not None and one in found[:i]:
+                again = f"{where} plays the {one.name} twice; one player has one of each. Name two players."
+                self._say(name, again)
+                break
         pedal = row.get("pedal_s", {})
         if not isinstance(pedal, dict):
             self._say("pedal_s", f"{where}: pedal_s is {pedal!r}; expected {{ comfortable = 0.5, quickest = 0.25 }}.")
@@ -240,6 +287,7 @@ class _Reader:
             self._yes("pedals", row, where),
             self._yes("right_angles", row, where),
             tuple(self._drums(row.get("drums", []), where)),
+            self._where(name),
         )
 
     def _drums(self, rows: Any, where: str) -> Iterator[tuple[float, int | None, int | None]]:
@@ -307,7 +355,9 @@ class _Reader:
                 self._say("octaves", f"{where}: its compass is not counted in octaves; write lowest and highest.")
             else:
                 lowest = pitch.midi(top.value) - 12 * int(octaves)
-        return found.id, InTheRoom(lowest, highest, int(octaves) if octaves else None)
+        return found.id, InTheRoom(
+            lowest, highest, int(octaves) if octaves else None, self._whole(row, "how_many", where)
+        )
 
     def _pitch(self, value: Any, key: str, where: str) -> int | None:
         if value is None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from deskproof.accidentals import as_exported
-from deskproof.families import PART_FAMILIES, SCORE_FAMILIES, Context, Plan
+from deskproof.families import PART_FAMILIES, SCORE_FAMILIES, Context, Family, Plan
 from deskproof.findings import Finding, with_causes
 from deskproof.forces import Forces
 from deskproof.score import Score
@@ -21,7 +21,8 @@ class State:
     """A score heard and checked. ``spans`` and ``atoms`` hold only the parts that were asked for.
 
     ``atoms[family, part]`` are that family's findings, not folded, without mends; ``plans[family, part]`` its plans,
-    with ``WHOLE`` for the part where a family looks at the whole score.
+    with ``WHOLE`` for the part where a family looks at the whole score; such a family gets ``whole``, the spans of all
+    parts.
     """
 
     timeline: Timeline
@@ -30,6 +31,11 @@ class State:
     spans: dict[int, tuple[Span, ...]]
     plans: dict[tuple[str, int], Plan]
     atoms: dict[tuple[str, int], tuple[Finding, ...]]
+    whole: tuple[Span, ...] = ()
+
+    def spans_for(self, family: Family, part: int) -> tuple[Span, ...]:
+        """The spans that a family gets when it looks at a part."""
+        return self.spans[part] if family.scope == "player" else self.whole
 
     @property
     def score(self) -> Score:
@@ -51,7 +57,8 @@ def state_of(score: Score, forces: Forces | None = None, parts: Sequence[int] | 
     lines = tuple(lines_of(timeline))
     chosen = range(len(score.parts)) if parts is None else parts
     spans = {i: lines[i].spans(timeline.parts[i]) for i in chosen}
-    state = State(timeline, forces, lines, spans, {}, {})
+    whole = tuple(span for i, line in enumerate(lines) for span in _spans_of(spans, i, line, timeline))
+    state = State(timeline, forces, lines, spans, {}, {}, whole)
     context = state.context()
     for i in chosen:
         found: list[tuple[str, Finding]] = []
@@ -64,10 +71,9 @@ def state_of(score: Score, forces: Forces | None = None, parts: Sequence[int] | 
             atoms[name].append(one)
         state.atoms.update({(name, i): tuple(rows) for name, rows in atoms.items()})
     for family in SCORE_FAMILIES:
-        every = tuple(span for i, line in enumerate(lines) for span in _spans_of(spans, i, line, timeline))
-        state.plans[family.name, WHOLE] = plan = family.plan(every, context)
-        whole = with_causes(list(family.check(plan, every, context)))
-        state.atoms.update({(family.name, i): tuple(o for o in whole if o.place.part == i) for i in chosen})
+        state.plans[family.name, WHOLE] = plan = family.plan(whole, context)
+        every = with_causes(list(family.check(plan, whole, context)))
+        state.atoms.update({(family.name, i): tuple(one for one in every if one.place.part == i) for i in chosen})
     return state
 
 

@@ -43,9 +43,9 @@ def splices(
     if isinstance(edit, Omit):
         return [(note.start, note.stop, "", space(note.start))]
     if isinstance(edit, Silence):
-        pitch = next((e for e in note.children if e.name == "pitch"), None)
+        pitch = next((e for e in note.children if e.name in ("pitch", "unpitched")), None)
         if pitch is None:
-            raise EditError(f"line {note.line}: the note has no pitch; it cannot become a rest.")
+            raise EditError(f"line {note.line}: nothing is struck there; it cannot become a rest.")
         gone = [e for e in note.children if e.name in _OF_A_NOTE]
         return [(pitch.start, pitch.stop, "<rest/>", ""), *((e.start, e.stop, "", space(e.start)) for e in gone)]
     names = {e.name for e in note.children}

@@ -11,7 +11,7 @@ from deskproof import __version__
 from deskproof.families import FAMILIES
 from deskproof.findings import Finding
 from deskproof.movements import Before
-from deskproof.report.places import bar_number, spot_of
+from deskproof.places import bar_number, spot_of
 from deskproof.score import CUE, HIDDEN, OSSIA, SMALL, UNCHECKED
 from deskproof.state import WHOLE, State
 from deskproof.timeline import Event

@@ -8,7 +8,7 @@ from urllib.parse import quote
 
 from deskproof import __version__
 from deskproof.findings import Finding
-from deskproof.report.places import spot_of
+from deskproof.places import spot_of
 from deskproof.score import NoteRef
 from deskproof.state import State
 

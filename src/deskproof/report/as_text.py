@@ -7,9 +7,10 @@ from collections import Counter
 from collections.abc import Collection, Sequence
 
 from deskproof.findings import LEVELS, Finding
+from deskproof.instruments import by_id
 from deskproof.movements import Before
+from deskproof.places import bar_number, spot_of
 from deskproof.report.as_json import Since
-from deskproof.report.places import bar_number, spot_of
 from deskproof.state import State
 from deskproof.tempo import DEFAULT, HIDDEN, MARKED, WORDS, Tempo
 
@@ -30,12 +31,28 @@ def header(state: State, file: str) -> str:
     unknown = [line.part.name or line.part.id for line in state.lines if not line.first]
     if unknown:
         rows.append(f"Not known as an instrument, so only the general checks: {', '.join(unknown)}.")
+    idle = nothing_to_play(state)
+    if idle:
+        rows.append(f"Nothing to play in this score: {', '.join(idle)}.")
     if frame.order.remark:
         rows.append(f"{file}: {frame.order.remark}")
     if not state.score.prints_accidentals and state.score.source == "musicxml":
         rows.append(f"{file}: the file carries no accidentals as printed; they were not checked.")
     rows.extend(state.score.remarks)
     return "\n".join(rows)
+
+
+def nothing_to_play(state: State) -> list[str]:
+    """The players of the forces none of whose instruments the score has, with the file and line that name them."""
+    if len(state.spans) < len(state.score.parts):
+        return []
+    used = {span.instrument.kind for spans in state.spans.values() for span in spans if span.instrument}
+    found = []
+    for player in state.forces.players:
+        kinds = {by_id(name).kind for name in player.plays}
+        if kinds and not kinds & used and not any(by_id(name).group for name in player.plays):
+            found.append(f"{player.name} ({player.where})")
+    return found
 
 
 _NOTE = {"quarter": "♩", "eighth": "♪"}

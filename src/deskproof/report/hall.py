@@ -7,11 +7,13 @@ from typing import NamedTuple
 
 from deskproof import words
 from deskproof.families.players.planning import Cast, PlayersPlan
+from deskproof.families.players.record import Rota, Stretch
 from deskproof.findings import Finding
-from deskproof.report.places import bar_number
+from deskproof.instruments import by_id
+from deskproof.places import bar_number
 from deskproof.state import WHOLE, State
 
-EXTENSION, SECOND = "tutti-needs-extension", "players-second-keyboard"
+EXTENSION, SECOND, FIFTH = "tutti-needs-extension", "players-second-keyboard", "timpani-fifth-drum"
 HARP = "harp"
 
 
@@ -30,13 +32,16 @@ class Wanted(NamedTuple):
 
 
 def not_everywhere(state: State, findings: Sequence[Finding]) -> list[Wanted]:
-    """The list, in score order: extensions and larger instruments, a second keyboard player, more than one harp."""
+    """The list, in score order: extensions and larger instruments, a second keyboard player, a fifth
+    drum, more than one harp."""
     rows: dict[str, list[Finding]] = {}
     for finding in findings:
         if finding.rule.id == EXTENSION:
             rows.setdefault(str(finding.numbers["needs"]), []).append(finding)
         elif finding.rule.id == SECOND:
             rows.setdefault("a second player at the keyboards", []).append(finding)
+        elif finding.rule.id == FIFTH:
+            rows.setdefault(f"a fifth drum, of {finding.numbers['inch']} inches", []).append(finding)
     found = [Wanted(what, _parts(state, own), _bars(state, own)) for what, own in rows.items()]
     harps = [i for i in state.spans if any(s.instrument and s.instrument.family == HARP for s in state.spans[i])]
     count = sum(words.how_many(state.score.parts[i].name) for i in harps)
@@ -72,6 +77,48 @@ def how_many_players(cast: Cast) -> str:
     if cast.least < cast.rota.players:
         return f"{here}; {cast.least} could do it."
     return f"{here}{'; no fewer can do it' if cast.proven else ''}."
+
+
+def other_ways(cast: Cast, state: State) -> list[str]:
+    """The next best ways of giving the stretches to the players whom the forces name: how each differs, and its price.
+
+    Empty where the forces name none.
+    """
+    return list(dict.fromkeys(_differs(cast, one, state) for one in cast.others))
+
+
+def _differs(cast: Cast, other: Rota, state: State) -> str:
+    now = {stretch: duty.player for duty in cast.rota.duties for stretch in duty.stretches}
+    moved: dict[tuple[str, str, str], list[Stretch]] = {}
+    for duty in other.duties:
+        for stretch in duty.stretches:
+            if now.get(stretch) != duty.player:
+                moved.setdefault((duty.player, now.get(stretch, ""), stretch.instrument), []).append(stretch)
+    said = []
+    for (player, had, instrument), rows in moved.items():
+        where = _played(cast, rows, state)
+        said.append(f"{player} has the {by_id(instrument).name}{where}" + (f" instead of {had}" if had else ""))
+    return f"{'; '.join(said)}: {_price(other)}"
+
+
+def _played(cast: Cast, rows: Sequence[Stretch], state: State) -> str:
+    """Where some stretches are, in bars as printed; nothing where they are many."""
+    frame = state.timeline.frame
+    times = [us for one in rows for us in (one.from_us, max(one.from_us, one.to_us - 1))]
+    measures = [frame.play_at(frame.clock.tick_at(us)).measure for us in times]
+    part = cast.group.parts[rows[0].line]
+    first, last = bar_number(state, part, min(measures)), bar_number(state, part, max(measures))
+    return f" in bar {first}" if first == last else f" in bars {first} to {last}"
+
+
+def _price(rota: Rota) -> str:
+    counts = rota.objective
+    rows = [
+        (counts.clashes, "clash", "clashes"), (counts.changes, "change", "changes"),
+        (counts.split, "line divided", "lines divided"), (counts.hurried, "hurried change", "hurried changes"),
+    ]  # fmt: skip
+    said = [f"{n} {one if n == 1 else many}" for n, one, many in rows if n]
+    return ", ".join(said) or "no change of instrument"
 
 
 def players_of(state: State) -> PlayersPlan | None:

@@ -14,7 +14,7 @@ from deskproof.families.harp.planning import HarpPlan
 from deskproof.families.harp.setting_checks import setting_text
 from deskproof.families.harp.wording import SIGNS
 from deskproof.families.wording import listed
-from deskproof.report.places import Spot
+from deskproof.places import Spot
 from deskproof.score import Part
 
 MANY = 3  # pedals that move since the last diagram, before a new one is drawn

@@ -37,10 +37,10 @@ from deskproof.families.percussion.planning import PercussionPlan
 from deskproof.families.percussion.setup import in_words, set_up
 from deskproof.findings import LEVELS, Finding, Mend
 from deskproof.instruments import Instrument
+from deskproof.places import bar_number, spot_of
 from deskproof.report import as_text
-from deskproof.report.hall import how_many_players, not_everywhere, players_of, worth_a_look
+from deskproof.report.hall import how_many_players, not_everywhere, other_ways, players_of, worth_a_look
 from deskproof.report.harpist import CAUTION, for_harpist
-from deskproof.report.places import bar_number, spot_of
 from deskproof.score import UNCHECKED, NoteRef
 from deskproof.state import State
 
@@ -213,6 +213,10 @@ class _Page:
                 yield f"<h3>{_e(_capital(cast.group.name))}</h3><p>{_e(how_many_players(cast))}</p>"
                 yield f'<figure class="strip" tabindex="0">{rota(plan, cast, context)}'
                 yield f"<figcaption>{_e(rota_words(cast, names))}.</figcaption></figure>"
+                others = other_ways(cast, self.state)
+                if others:
+                    rows = "".join(f"<li>{_e(_capital(one))}.</li>" for one in others)
+                    yield f"<p>The next best ways, the better first:</p><ol>{rows}</ol>"
         if wanted:
             rows = "".join(f"<li>{_e(one.words)}</li>" for one in wanted)
             yield f"<h2>Not in every hall</h2><ul>{rows}</ul>"

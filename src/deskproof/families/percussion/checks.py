@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 
 from deskproof import facts, pitch
@@ -9,6 +10,7 @@ from deskproof.families.base import Context, Plan
 from deskproof.families.percussion import rules
 from deskproof.families.percussion.at_once import (
     TWO,
+    Change,
     busy_until_us,
     change,
     hands,
@@ -18,6 +20,8 @@ from deskproof.families.percussion.at_once import (
     taken,
     takes_both,
 )
+from deskproof.families.percussion.damping import DAMPED, Ring, ringing
+from deskproof.families.percussion.free_hand import Free, busy, free
 from deskproof.families.percussion.mallets import APART, LEAP, Trouble
 from deskproof.families.percussion.planning import OnBars, PercussionPlan, a_hand
 from deskproof.families.percussion.setup import name_of, place_of
@@ -47,6 +51,7 @@ class _Checker:
     def __init__(self, plan: PercussionPlan, reading: Reading, context: Context) -> None:
         self.plan, self.reading, self.context = plan, reading, context
         self.part: Part = context.score.parts[reading.part]
+        self.late: list[int] = []  # when another instrument is entered too soon
         self.onsets = [row for onset in reading.onsets if (row := _without_graces(onset))]
 
     def findings(self) -> Iterator[Finding]:
@@ -61,6 +66,7 @@ class _Checker:
         if self.reading.players == 1:
             yield from self._at_once()
             yield from self._changes()
+            yield from self._damped()
 
     # tempo
 
@@ -123,6 +129,7 @@ class _Checker:
             fold=("leap", keyboard.instrument), near=NEAR, instrument=name_of(keyboard.instrument),
             hand=_SIDES[trouble.hand], before=before, bars=_bars(row), mm=trouble.mm, have_us=trouble.have,
             have_ms=trouble.have // US, need_ms=-(-trouble.easy // US), over=trouble.easy - trouble.have,
+            from_midi=trouble.before, to_midi=trouble.keys,
             factor=trouble.have / trouble.easy, goes=self._goes(t_us, trouble.have / trouble.easy),
         )  # fmt: skip
 
@@ -202,6 +209,7 @@ class _Checker:
             return
         quick = have_us < slowest.quick_us and takes_both(before) and takes_both(after)
         level = IMPOSSIBLE if quick and self._fixed(after[0].t_us) else HARD
+        self.late.append(after[0].t_us)
         entry = [one for one in after if taken(one) == slowest.after]
         yield rules.CHANGE.at(
             place_of(self.reading, entry[0].event), refs(self.part, entry), level,
@@ -214,6 +222,47 @@ class _Checker:
         """Whether the part has these instruments struck at once somewhere: then they stand side by side."""
         wanted = {one.instrument for one in strokes}
         return any(wanted <= {one.instrument for one in row} for row in self.onsets)
+
+    def _damped(self) -> Iterator[Finding]:
+        """What is to be damped and is not; where going to another instrument is late anyway, only that is said."""
+        rings = ringing(self.reading, self.context)
+        kit = is_kit(self.reading.instruments)
+        for name in dict.fromkeys(one.stroke.instrument for one in rings if one.how == DAMPED):
+            if name in named_in("mallets.without_hand"):
+                continue
+            own = [row[0].t_us for row in self.onsets if any(one.instrument == name for one in row)]
+            beside = {one.instrument for row in self.onsets for one in row if any(o.instrument == name for o in row)}
+            at_work = busy(self.onsets, name, kit)
+            apart = [there for row in self.onsets if (there := [one for one in row if one.instrument not in beside])]
+            for ring in rings:
+                if ring.how != DAMPED or ring.stroke.instrument != name:
+                    continue
+                t_us = ring.stroke.t_us
+                if bisect_right(own, ring.until_us) > bisect_right(own, t_us):
+                    continue  # it is struck again
+                found = free(ring.stroke, ring.until_us, at_work, () if kit else apart, self._step)
+                if found is None or found.have_us >= found.need_us or (found.have_us and not self._told(t_us)):
+                    continue
+                if found.elsewhere and any(t_us <= one <= ring.until_us + found.need_us for one in self.late):
+                    continue
+                yield self._undamped(ring, found)
+
+    def _step(self, before: str, after: str) -> Change | None:
+        return change((before,), (after,), self.context.forces)
+
+    def _undamped(self, ring: Ring, found: Free) -> Finding:
+        stroke, factor = ring.stroke, found.have_us / found.need_us
+        reason = (
+            f"the player has to be at the {name_of(found.elsewhere)}"
+            if found.elsewhere
+            else "both hands are at work elsewhere"
+        )
+        return rules.DAMP.at(
+            place_of(self.reading, stroke.event), refs(self.part, [stroke]),
+            fold=("damp", stroke.instrument), instrument=name_of(stroke.instrument), reason=reason,
+            have_us=found.have_us, have_ms=found.have_us // US, need_ms=-(-found.need_us // US),
+            over=found.need_us - found.have_us, goes=self._goes(stroke.t_us, factor),
+        )  # fmt: skip
 
     def _to_other_sticks(self, i: int, have_us: int) -> Iterator[Finding]:
         need_us = US * int(facts.get("mallets.change_sticks").value)

@@ -97,6 +97,21 @@ ROLL = Rule(
     merge=first,
     worse=("count",),
 )
+DAMP = Rule(
+    id="percussion-damp",
+    levels=("hard",),
+    title="a note that is to be damped, and no hand to damp it",
+    says="a hand has {have_ms} ms to damp the {instrument}, {need_ms} ms are wanted: {reason}.{goes}",
+    why="A cymbal, a gong or a triangle rings on until a hand is laid on it; the hand leaves what it strikes for that.",
+    facts=("mallets.damp_hand", "mallets.damp_kept", "mallets.without_hand", "*.rings", "mallets.again",
+           "mallets.both_hands", "mallets.change_both", "mallets.change_place", "mallets.keyboards"),
+    silent_when=(
+        "nothing says that it is to be damped, a hand is free before or after, a foot or the knee damps it, it is "
+        "struck again, or nothing says that the part is one player's"
+    ),
+    merge=_most,
+    worse=("over", "count"),
+)  # fmt: skip
 UNNAMED = Rule(
     id="percussion-unnamed",
     levels=("notation",),
@@ -108,4 +123,4 @@ UNNAMED = Rule(
     merge=first,
     worse=("count",),
 )
-RULES = (MALLETS, REACH, LEAP, HANDS, CHANGE, STICKS, ROLL, UNNAMED)
+RULES = (MALLETS, REACH, LEAP, HANDS, CHANGE, STICKS, DAMP, ROLL, UNNAMED)

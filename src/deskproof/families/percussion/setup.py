@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from deskproof import instruments
 from deskproof.families.base import Context
+from deskproof.families.percussion import damping
 from deskproof.families.percussion.at_once import TWO, busy_until_us, hands, is_kit
 from deskproof.families.percussion.naming import Named
 from deskproof.families.percussion.strokes import Reading, Stroke
@@ -36,6 +37,8 @@ class Item(NamedTuple):
     begins : Place
         Its first stroke; ``measure`` is an ordinal, ``number`` the measure's number as printed.
     number : str
+    ringing : InBars
+        The bars in which it is left to ring, is damped, or rings past its written end.
     """
 
     instrument: str
@@ -47,6 +50,7 @@ class Item(NamedTuple):
     named: Named
     begins: Place
     number: str
+    ringing: damping.InBars = damping.InBars()
 
 
 class SetUp(NamedTuple):
@@ -68,20 +72,27 @@ def set_up(reading: Reading, context: Context) -> SetUp:
     for onset in reading.onsets:
         for stroke in onset:
             rows.setdefault(stroke.instrument or f"? {stroke.line}", []).append(stroke)
-    items = tuple(_item(row, reading, context) for row in rows.values())
+    rings: dict[str, list[damping.Ring]] = {}
+    for ring in damping.ringing(reading, context):
+        rings.setdefault(ring.stroke.instrument, []).append(ring)
+    items = tuple(
+        _item(row, reading, context)._replace(ringing=damping.in_bars(rings.get(row[0].instrument, ()), part))
+        for row in rows.values()
+    )
     beside = tuple(_beside(items))
     return SetUp(part.name or part.id, reading.players, _least(reading), items + beside)
 
 
 def in_words(item: Item) -> str:
     """A line of the list."""
-    rows = [item.name if item.lines < TWO else f"{item.lines} {item.name}s"]
+    several = item.name if item.name.endswith("s") else f"{item.name}s"
+    rows = [item.name if item.lines < TWO else f"{item.lines} {several}"]
     if item.sticks:
         rows.append(f"with {', '.join(item.sticks)}")
     if item.mallets > TWO:
         rows.append(f"{item.mallets} mallets")
     where = f"from bar {item.number}" if item.strokes else "named with another on one line"
-    return ", ".join([*rows, where])
+    return ", ".join([*rows, where, *damping.in_words(item.ringing)])
 
 
 def place_of(reading: Reading, event: Event) -> Place:
@@ -122,7 +133,7 @@ def _beside(items: tuple[Item, ...]) -> Iterator[Item]:
                 known.add(other)
                 yield item._replace(
                     instrument=other, name=name_of(other), sticks=(), mallets=0, strokes=0,
-                    named=Named(other, item.named.by, (item.instrument,)),
+                    named=Named(other, item.named.by, (item.instrument,)), ringing=damping.InBars(),
                 )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from functools import cached_property, partial
 from deskproof.families.base import Context, Plan
 from deskproof.families.players.reading import KEYBOARDS, PERCUSSION, Group, group_of, groups_of, need_us
 from deskproof.families.players.record import Duty, Need, Objective, Player, Rota
-from deskproof.families.players.rota import rota
+from deskproof.families.players.rota import ALTERNATIVES, ranked, rota
 from deskproof.instruments import by_id
 from deskproof.spans import Span
 
@@ -19,19 +19,29 @@ class Cast:
     """One group and who plays it.
 
     ``rota`` is that of the players whom the forces name; where they name none, of the players as printed, one a line
-    (at the keyboards one for all of them). ``named``: the forces name the players.
+    (at the keyboards one for all of them). ``named``: the forces name the players. ``players``
+    are those that were planned; none where everybody keeps to one line and one instrument.
     """
 
     group: Group
     rota: Rota
     named: bool
     need: Need
+    players: tuple[Player, ...] = ()
 
     @cached_property
     def fewest(self) -> Rota:
         """A rota with the fewest players that have time for every change, each with all instruments of the group."""
         together = {name: set(self.group.instruments) for name in self.group.instruments}
         return rota(self.group.stretches, self.need, doublings=together)
+
+    @cached_property
+    def others(self) -> tuple[Rota, ...]:
+        """The next best rotas of the players whom the forces name, best first."""
+        if not self.named:
+            return ()
+        found = ranked(self.group.stretches, self.need, players=self.players)
+        return tuple(one for one in found if one.duties != self.rota.duties)[: ALTERNATIVES - 1]
 
     @property
     def least(self) -> int:
@@ -62,18 +72,19 @@ def _cast(group: Group, context: Context) -> Cast:
     need = partial(need_us, group=group.name, context=context)
     players = players_in_room(group, context)
     if players:
-        return Cast(group, rota(group.stretches, need, players=players), True, need)
+        return Cast(group, rota(group.stretches, need, players=players), True, need, tuple(players))
+    players = as_printed(group)
     if group.name != KEYBOARDS and all(len(_instruments(group, line)) == 1 for line in group.parts):
-        return Cast(group, _each_its_own(group), False, need)
-    return Cast(group, rota(group.stretches, need, players=as_printed(group)), False, need)
+        return Cast(group, each_its_own(group), False, need)
+    return Cast(group, rota(group.stretches, need, players=players), False, need, tuple(players))
 
 
 def _instruments(group: Group, line: str) -> set[str]:
     return {stretch.instrument for stretch in group.stretches if stretch.line == line}
 
 
-def _each_its_own(group: Group) -> Rota:
-    """Everybody plays one printed line on one instrument: there is nothing to be planned."""
+def each_its_own(group: Group) -> Rota:
+    """Everybody plays one printed line, whatever it asks for."""
     duties = tuple(
         Duty(line, tuple(stretch for stretch in group.stretches if stretch.line == line), ()) for line in group.parts
     )

@@ -71,6 +71,41 @@ UNSAID = Rule(
     merge=first,
     worse=("count",),
 )
+UNANNOUNCED = Rule(
+    id="players-change-late",
+    levels=("advice",),
+    title="a change of instrument that is said only at its first note",
+    says=(
+        "“{text}” stands at the entry itself; “to {after}” at the last note before, {have} s earlier, is read in time."
+    ),
+    why="In the rest between, the player has to know which instrument to take up.",
+    facts=(),
+    silent_when="words before the entry name the new instrument",
+    merge=first,
+    worse=("count",),
+)
+TOO_FEW = Rule(
+    id="players-too-few-instruments",
+    levels=("hard",),
+    title="more of an instrument at once than the room has",
+    says="{wanted} of the {instrument} sound at once, in {lines}; the room has {have}.",
+    why="The forces say how many of it there are.",
+    facts=(),
+    silent_when="the forces do not count the instrument, or it is never in more hands at once",
+    merge=first,
+    worse=("wanted", "count"),
+)
+DIVISI = Rule(
+    id="players-divided-desks",
+    levels=("hard",),
+    title="a section divided into more parts than it has players",
+    says="“{text}” asks for {wanted} parts, and the section has {have} players.",
+    why="The forces say how many desks or players the section has.",
+    facts=(),
+    silent_when="the forces do not count the section, or everybody has at most one of the parts",
+    merge=first,
+    worse=("wanted", "count"),
+)
 ATTACCA = Rule(
     id="players-attacca",
     levels=("impossible", "hard"),
@@ -85,4 +120,4 @@ ATTACCA = Rule(
     merge=_shortest,
     worse=("lack_us", "count"),
 )
-RULES = (CHANGE, CLASH, SECOND, NOBODY, UNSAID, ATTACCA)
+RULES = (CHANGE, CLASH, SECOND, NOBODY, UNSAID, UNANNOUNCED, TOO_FEW, DIVISI, ATTACCA)

@@ -66,7 +66,8 @@ def _findings(plan: DrumsPlan, reading: Reading, context: Context) -> Iterator[F
         i = _first_after(reading, plan, change.drum, change.t_us)
         have_us = change.dur_us + max(0, change.spare_us)
         yield rules.QUICK.at(
-            _place(reading, i), reading.refs(part.id, i), fold=("quick", change.drum), near=NEAR,
+            _place(reading, i), reading.refs(part.id, i, _on(plan, i, change.drum)), fold=("quick", change.drum),
+            near=NEAR,
             inch=inches[change.drum], before=name(change.before), after=name(change.after),
             have=f"{have_us / US:.1f}", need=f"{need_us / US:.1f}", lack_us=max(0, need_us - have_us),
         )  # fmt: skip
@@ -87,6 +88,12 @@ def _first_after(reading: Reading, plan: DrumsPlan, drum: str, t_us: int) -> int
     return next(
         i for i, row in enumerate(plan.drums.drums) if drum in row and reading.events[i].t_us >= t_us
     )  # fmt: skip
+
+
+def _on(plan: DrumsPlan, event: int, drum: str) -> list[int]:
+    """Which pitches of an event a drum has, by their ordinals."""
+    assert plan.drums is not None
+    return [k for k, one in enumerate(plan.drums.drums[event]) if one == drum]
 
 
 def _place(reading: Reading, event: int) -> Place:

@@ -43,6 +43,12 @@ def bar_number(state: State, part: int, measure: int) -> str:
     return state.score.parts[part].measures[measure].number or str(measure + 1)
 
 
+def where(state: State, finding: Finding) -> str:
+    """The place of a finding in words: ``Flute 2, bar 16, beat 1``."""
+    part = state.score.parts[finding.place.part]
+    return f"{part.name or part.id}, {spot_of(state, finding).words}"
+
+
 def spot(state: State, part: int, measure: int, start: int) -> Spot:
     """The place of a tick of a measure, at its first playing."""
     frame = state.timeline.frame
