@@ -1,6 +1,10 @@
 """A finding is known again in another export, and what was let stand stays so until it gets worse."""
 
 import copy
+import subprocess
+import sys
+import threading
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -158,6 +162,207 @@ def test_a_broken_file_is_refused_and_left_as_it_is(tmp_path, text, says):
     with pytest.raises(decisions.DecisionsError, match=says):
         decisions.add(path, decisions.Decision("abcdefgh", "r", "w", "why", {}))
     assert path.read_text("utf-8") == text
+
+
+@pytest.mark.parametrize(("text", "says"), [("let_stand = 3", "no list"), ("[[let_stand", "cannot be read")])
+def test_nothing_is_taken_out_of_a_broken_file(tmp_path, text, says):
+    path = tmp_path / "a.deskproof.toml"
+    path.write_text(text, "utf-8")
+    with pytest.raises(decisions.DecisionsError, match=says):
+        decisions.remove(path, "abcdefgh")
+    assert path.read_text("utf-8") == text
+
+
+def decision(finding, reason="why"):
+    return decisions.Decision(finding, "r", "w", reason, {"count": 2})
+
+
+MINE = """# my notes
+hall = "the old one"   # until May
+
+# what she said
+[[let_stand]]
+finding = "aaaa"   # the first
+rule = "r"
+where = "w"
+reason = "one"
+numbers = { count = 3 }
+asked = 2026-01-05   # by me
+
+# about the second
+[[let_stand]]
+finding = "bbbb"
+reason = "two"
+[let_stand.numbers]
+count = 4   # or five
+# below the second
+
+# about the third
+[[let_stand]]
+finding = "cccc"
+reason = "three"
+
+# the end of the list
+[rehearsal]
+day = "Monday"   # or Tuesday
+"""
+
+
+def lines_without(text, first, last):
+    """The lines of a text but those from ``first`` to ``last``, which begin so."""
+    rows = text.splitlines()
+    start = next(k for k, row in enumerate(rows) if row.startswith(first))
+    end = next(k for k in range(start, len(rows)) if rows[k].startswith(last))
+    return rows[: start - 1] + rows[end + 1 :]  # with the line [[let_stand]]
+
+
+@pytest.mark.parametrize("ends", ["\n", "\r\n"])
+@pytest.mark.parametrize(("finding", "last"), [("aaaa", "asked"), ("bbbb", "count = 4"), ("cccc", 'reason = "three"')])
+def test_taken_out_and_all_else_stays_to_the_letter(tmp_path, finding, last, ends):
+    path = tmp_path / "a.deskproof.toml"
+    path.write_bytes(MINE.replace("\n", ends).encode())
+    assert decisions.remove(path, finding)
+    left = path.read_bytes().decode()
+    assert left.split(ends) == [*lines_without(MINE, f'finding = "{finding}"', last), ""]
+    assert not decisions.remove(path, finding)
+    assert path.read_bytes().decode() == left
+
+
+def test_all_taken_out_one_after_another(tmp_path):
+    path = tmp_path / "a.deskproof.toml"
+    path.write_text(MINE, "utf-8")
+    for finding in ("aaaa", "cccc", "bbbb"):
+        assert decisions.remove(path, finding)
+    text = path.read_text("utf-8")
+    assert decisions.read(path) == {}
+    notes = [row for row in MINE.splitlines() if row.startswith("#")]
+    assert [row for row in text.splitlines() if row.startswith("#")] == notes
+    assert tomllib.loads(text) == {"hall": "the old one", "rehearsal": {"day": "Monday"}}
+    decisions.add(path, decision("dddd"))
+    assert list(decisions.read(path)) == ["dddd"]
+
+
+def test_taken_again_keeps_what_is_noted_beside_it(tmp_path):
+    path = tmp_path / "a.deskproof.toml"
+    path.write_text(MINE, "utf-8")
+    decisions.add(path, decision("bbbb", "still"))
+    decisions.add(path, decision("aaaa", "again"))
+    text = path.read_text("utf-8")
+    row = tomllib.loads(text)["let_stand"][0]
+    assert (row["reason"], row["numbers"], str(row["asked"])) == ("again", {"count": 2}, "2026-01-05")
+    assert decisions.read(path)["bbbb"] == decision("bbbb", "still")
+    assert [d.reason for d in decisions.read(path).values()] == ["again", "still", "three"]
+    for note in ("# the first", "# by me", "# below the second", "# about the third", "# the end of the list"):
+        assert text.count(note) == 1
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "let_stand = []\n",
+        'let_stand = [{ finding = "aaaa", reason = "x" }]  # short\n[other]\nx = 1\n',
+        '[[let_stand]]\nfinding = "aaaa"\n[other]\nx = 1\n[[let_stand]]\nfinding = "bbbb"\n',
+        '[[let_stand]]\nfinding = "aaaa" # no line end',
+        "[rehearsal]\nday = 1",
+        '[[let_stand]]\nfinding = "aaaa"\nreason = """\n[[let_stand]]\nfinding = \'zzzz\'\n"""\n',
+        '[[let_stand]]\nfinding = "zzzz"\n[[let_stand]]\nfinding = "aaaa"\n[[let_stand]]\nfinding = "zzzz"\n',
+    ],
+)
+def test_other_ways_of_writing_the_file(tmp_path, text):
+    """The same file as a plain table, before and after, read by the standard library alone."""
+    path = tmp_path / "a.deskproof.toml"
+    path.write_text(text, "utf-8")
+    before = tomllib.loads(text)
+    decisions.add(path, decision("zzzz"))
+    assert decisions.read(path)["zzzz"] == decision("zzzz")
+    assert decisions.remove(path, "zzzz")
+    after = tomllib.loads(path.read_text("utf-8"))
+    rows = [row for row in before.pop("let_stand", []) if row["finding"] != "zzzz"]
+    assert after.pop("let_stand", []) == rows
+    assert after == before
+
+
+def test_nothing_to_take_out_writes_nothing(tmp_path):
+    assert not decisions.remove(tmp_path / "a.deskproof.toml", "abcdefgh")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_change_that_would_disturb_the_rest_is_refused(tmp_path, monkeypatch):
+    import tomlkit
+
+    path = tmp_path / "a.deskproof.toml"
+    path.write_text(MINE, "utf-8")
+    for wrong in (MINE.replace("Monday", "Friday"), MINE.replace("three", "four"), MINE, "[["):
+        monkeypatch.setattr(tomlkit, "dumps", lambda _, wrong=wrong: wrong)
+        with pytest.raises(decisions.DecisionsError, match=r"without disturbing the rest. Change it by hand"):
+            decisions.remove(path, "aaaa")
+        with pytest.raises(decisions.DecisionsError, match="without disturbing"):
+            decisions.add(path, decision("aaaa"))
+    assert path.read_text("utf-8") == MINE
+
+
+def test_a_folder_that_cannot_be_written(tmp_path):
+    with pytest.raises(decisions.DecisionsError, match="cannot be locked for writing"):
+        decisions.add(tmp_path / "gone" / "a.deskproof.toml", decision("aaaa"))
+
+
+def worked(path, who, times=6):
+    """Add decisions of one's own, take every third out again; the ids that should be there at the end."""
+    left = set()
+    for k in range(times):
+        decisions.add(path, decision(f"{who}-{k}"))
+        left.add(f"{who}-{k}")
+        if k % 3 == 2:
+            assert decisions.remove(path, f"{who}-{k - 1}")
+            left.remove(f"{who}-{k - 1}")
+    return left
+
+
+WORK = """
+import sys
+from pathlib import Path
+from deskproof import decisions
+
+path, who = Path(sys.argv[1]), sys.argv[2]
+print("ready", flush=True)
+sys.stdin.readline()
+for k in range(6):
+    decisions.add(path, decisions.Decision(f"{who}-{k}", "r", "w", "why", {"count": 2}))
+    if k % 3 == 2:
+        assert decisions.remove(path, f"{who}-{k - 1}")
+"""
+
+
+def test_two_processes_and_their_threads_lose_nothing_of_each_other(tmp_path):
+    path = tmp_path / "a.deskproof.toml"
+    path.write_text(MINE, "utf-8")
+    processes = []
+    for who in ("one", "two"):
+        command = [sys.executable, "-c", WORK, str(path), who]
+        processes.append(subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True))
+    for process in processes:
+        assert process.stdout.readline() == "ready\n"
+    found = []
+    threads = [threading.Thread(target=lambda k=k: found.append(worked(path, f"thread {k}"))) for k in range(3)]
+    for process in processes:
+        process.stdin.write("go\n")
+        process.stdin.flush()
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    for process in processes:
+        process.communicate()
+        assert process.returncode == 0
+    assert len(found) == 3
+    expected = {"aaaa", "bbbb", "cccc"}.union(*found)
+    expected |= {f"{who}-{k}" for who in ("one", "two") for k in range(6) if k % 3 != 1}
+    assert set(decisions.read(path)) == expected
+    assert len(expected) == 3 + 5 * 4
+    text = path.read_text("utf-8")
+    assert all(row in text for row in MINE.splitlines())
+    assert [p.name for p in tmp_path.iterdir()] == ["a.deskproof.toml"]
 
 
 def test_the_command_line_honours_the_file(tmp_path):

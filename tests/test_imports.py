@@ -10,7 +10,7 @@ import deskproof
 ROOT = Path(deskproof.__file__).parent
 # From left to right; a module may import from its own column and from those to its left.
 COLUMNS = (
-    ("errors", "pitch", "values", "chords", "score", "words", "demo"),
+    ("errors", "files", "pitch", "values", "chords", "score", "words", "demo"),
     (
         "page",
         "facts",
@@ -32,6 +32,7 @@ COLUMNS = (
     ("check",),
     ("decisions", "pages", "places", "gliss", "movements"),
     ("mending", "drafting", "engrave", "draw", "tones"),
+    ("footnotes",),
     ("report", "web", "parts", "sketch"),
     ("cli",),
 )

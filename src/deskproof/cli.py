@@ -13,6 +13,7 @@ import click
 
 from deskproof import __version__
 from deskproof.errors import DeskproofError
+from deskproof.files import may_write, write_whole
 
 if TYPE_CHECKING:
     from deskproof.check import Report
@@ -438,7 +439,7 @@ def _mend(
     _needs_musicxml(one, "mends are written into MusicXML")
     target = output or file.with_name(f"{file.stem}-mended{file.suffix}")
     if not dry_run:
-        _may_write(target, file, force)
+        may_write(target, file, force)
     chosen = mending.chosen(findings, keeping, taken)
     result = mending.take(document, report, [mend for _, _, mend in chosen])
     for id_, finding, taking in chosen:
@@ -473,17 +474,6 @@ def _needs_musicxml(one: _Checked, why: str) -> None:
         raise DeskproofError(f"{one.path}: a MIDI file; {why}. Export the score as MusicXML too; check reads both.")
 
 
-def _may_write(target: Path, source: Path | None, force: bool) -> None:
-    if source is not None and target.resolve() == source.resolve():
-        raise DeskproofError(f"{target}: the original is never overwritten. Name another file with -o.")
-    if target.is_dir():
-        raise DeskproofError(f"{target}: a folder. Name a file with -o.")
-    if target.exists() and not force:
-        raise DeskproofError(f"{target}: exists already. Name another file with -o, or add --force.")
-    if not target.parent.is_dir():
-        raise DeskproofError(f"{target.parent}: no such folder to write to.")
-
-
 def _write(target: Path, document: Document) -> None:
     """Write plain MusicXML or .mxl by the name of the target."""
     from deskproof.musicxml import container
@@ -493,18 +483,7 @@ def _write(target: Path, document: Document) -> None:
         data = document.packed() if document.container.entry else container.pack(document.written())
     else:
         data = document.written()
-    _whole(target, data)
-
-
-def _whole(target: Path, data: bytes) -> None:
-    """Write a file whole or not at all."""
-    beside = target.with_name(f".{target.name}.part")
-    try:
-        beside.write_bytes(data)
-        beside.replace(target)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise DeskproofError(f"{target}: cannot be written ({error.strerror}).") from None
+    write_whole(target, data)
 
 
 @main.command()
@@ -516,18 +495,26 @@ def report(
     file: Path, forces: Path | None, parts: Sequence[str], bars: str | None, harmonics: str | None,
     pedals: bool, output: Path | None, force: bool,
 ) -> None:
-    """Write the proof of a score as one HTML page: the findings with the music engraved, before and after each mend."""
+    """Write the proof of a score: the findings with the music engraved, before and after each mend.
+
+    One HTML page, or a PDF to be printed if the output is named so (proof.pdf).
+    """
     target = output or file.with_name(f"{file.stem}-proof.html")
-    _may_write(target, file, force)
+    may_write(target, file, force)
     one = _checked(file, _forces(forces, harmonics, pedals), parts, bars)
     _needs_musicxml(one, "the proof is engraved from MusicXML")
     click.echo(f"Wrote {_proof(one, target)}. " + _words(one, True, 0).partition(": ")[2])
 
 
 def _proof(one: _Checked, target: Path) -> Path:
+    if target.suffix.lower() == ".pdf":
+        from deskproof.report.printed import proof_pdf
+
+        write_whole(target, proof_pdf(one.document, one.report, one.findings, one.path.name))
+        return target
     from deskproof.report.proof import proof_html
 
-    _whole(target, proof_html(one.document, one.report, one.findings, one.path.name).encode())
+    write_whole(target, proof_html(one.document, one.report, one.findings, one.path.name).encode())
     return target
 
 
@@ -565,8 +552,8 @@ def gliss(wanted: str, before: str | None, as_json: bool, output: Path | None, f
     if output:
         from deskproof.report.gliss_page import gliss_page
 
-        _may_write(output, None, force)
-        _whole(output, gliss_page(settings.asked_for(wanted, before)).encode("utf-8"))
+        may_write(output, None, force)
+        write_whole(output, gliss_page(settings.asked_for(wanted, before)).encode("utf-8"))
         click.echo(f"Wrote {output}.")
         return
     click.echo(settings.run(wanted, as_json, _width(), before))
@@ -584,7 +571,7 @@ def forces(files: Sequence[Path], output: Path) -> None:
 
     checked = [_checked(path, _forces(None, None, False), (), None) for path in _named(files)]
     for one in checked:
-        _may_write(output, one.path, True)
+        may_write(output, one.path, True)
     try:
         text = output.read_text(encoding="utf-8") if output.exists() else None
     except (OSError, UnicodeDecodeError) as error:
@@ -595,7 +582,7 @@ def forces(files: Sequence[Path], output: Path) -> None:
     if len(checked) > 1:
         title = f"{title} and {len(checked) - 1} more"
     text, added = drafting.draft([one.report.state for one in checked], title, text)
-    _whole(output, text.encode("utf-8"))
+    write_whole(output, text.encode("utf-8"))
     click.echo(f"Wrote {output}: {added} player{'s' * (added != 1)} added{rest}.")
 
 

@@ -24,6 +24,13 @@ class Effect(StrEnum):
     ADVICE = "advice"
 
 
+EFFECT_WORDS = {
+    Effect.KEEPS_SOUND: "keeps the sound",
+    Effect.CHANGES_SOUND: "changes the sound",
+    Effect.ADVICE: "nothing is written",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Mend:
     """A way out: what it does in words, its effect, and the musical edits that write it."""

@@ -6,15 +6,13 @@ import textwrap
 from collections import Counter
 from collections.abc import Collection, Sequence
 
-from deskproof.findings import LEVELS, Finding
+from deskproof.findings import EFFECT_WORDS, LEVELS, Finding
 from deskproof.instruments import by_id
 from deskproof.movements import Before
 from deskproof.places import bar_number, spot_of
 from deskproof.report.as_json import Since
 from deskproof.state import State
 from deskproof.tempo import DEFAULT, HIDDEN, MARKED, WORDS, Tempo
-
-EFFECT_WORDS = {"keeps-sound": "keeps the sound", "changes-sound": "changes the sound", "advice": "nothing is written"}
 
 
 def header(state: State, file: str) -> str:
@@ -88,7 +86,7 @@ def findings_text(
         head += "new since the older export: " if finding.id in new else ""
         lines = [_wrap(head + finding.says + _more(state, finding), width, "    ")]
         for k, mend in enumerate(finding.mends, 1):
-            said = f"  mend {finding.id}-{k}: {mend.says} ({EFFECT_WORDS[mend.effect.value]})"
+            said = f"  mend {finding.id}-{k}: {mend.says} ({EFFECT_WORDS[mend.effect]})"
             lines.append(_wrap(said, width, "      "))
         blocks.append("\n".join(lines))
     return "\n".join(blocks)

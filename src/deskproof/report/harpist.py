@@ -14,6 +14,7 @@ from deskproof.families.harp.planning import HarpPlan
 from deskproof.families.harp.setting_checks import setting_text
 from deskproof.families.harp.wording import SIGNS
 from deskproof.families.wording import listed
+from deskproof.footnotes import CAUTION
 from deskproof.places import Spot
 from deskproof.score import Part
 
@@ -21,9 +22,6 @@ MANY = 3  # pedals that move since the last diagram, before a new one is drawn
 MOST_BARS = 12  # bars named for one renamed note
 QUARTERS = 4  # the smallest part of a beat that is said
 _TIMES = {2: "2nd", 3: "3rd"}
-CAUTION = (
-    "Repeated wide chords and long tremolo strain fingers and wrists; the player decides, with a teacher or doctor."
-)
 
 
 def for_harpist(plan: HarpPlan, context: Context, title: str, prefix: str) -> str:
