@@ -11,10 +11,10 @@ import pytest
 
 from deskproof.families.players.entries import stretch_by_stretch
 from deskproof.families.players.least import at_least
-from deskproof.families.players.lines import Work
+from deskproof.families.players.lines import Work, whole_lines
 from deskproof.families.players.record import Player, RotaError, Stretch, stretches_of
 from deskproof.families.players.rota import ranked, rota
-from deskproof.families.players.terms import Terms, unpacked
+from deskproof.families.players.terms import CLASH, Terms, unpacked
 from oracles import rota_brute
 
 INSTRUMENTS = ("alto flute", "bass flute", "flute", "piccolo")
@@ -158,6 +158,27 @@ def test_with_little_work_no_more_is_claimed_than_is_so(schedules, work):
             assert not found.finished or price == prices[0], n
             claims.append((found.proven, found.finished))
     assert len(set(claims)) > 1
+
+
+@pytest.mark.parametrize("patience", [0, 3])
+def test_where_the_search_has_no_patience_lines_are_joined_and_nothing_is_claimed(schedules, patience, monkeypatch):
+    monkeypatch.setattr("deskproof.families.players.lines.PATIENCE", patience)
+    joined = 0
+    for n, (one, prices, _) in enumerate(schedules):
+        if one.named:
+            continue
+        terms = Terms(one.stretches, one.need, None, one.doublings)
+        if any(terms.duty(row) >= CLASH for row in terms.lines) or not all(
+            terms.may_all(0, sum(1 << i for i in {terms.instrument[i] for i in row})) for row in terms.lines
+        ):
+            continue
+        found = whole_lines(terms, terms.lines, 1, 1, Work(150_000))
+        ((price, plan),) = found.plans
+        assert terms.price(plan) == price and tuple(unpacked(price)) >= prices[0], n
+        assert not unpacked(price).clashes and not unpacked(price).split, n
+        assert not found.finished or tuple(unpacked(price)) == prices[0], n
+        joined += len(set(plan)) < len(terms.lines)
+    assert joined > 20
 
 
 def test_alternatives_are_the_next_best_plans(schedules):

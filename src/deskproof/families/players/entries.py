@@ -4,16 +4,21 @@ The stretches are taken in order of time. What the past means for the future is,
 and until when, the lines and instruments already had, as far as they come again: of plans that agree in this only the
 cheapest are kept (Bellman 1957). The most promising plans go on, first few of them, then more; when none was left out
 that could have been better, the best is proven.
+
+The same seats come again and again, in many plans and in every try. Each is numbered, and what a stretch makes of it is
+found once: to take a plan further is then to look up numbers, and plans agree where their numbers do.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import accumulate
-from typing import NamedTuple
+from collections.abc import Callable, Sequence
+from functools import partial
+from itertools import accumulate, chain
+from operator import itemgetter
+from typing import NamedTuple, TypeVar
 
 from deskproof.families.players.lines import Found, Work
-from deskproof.families.players.terms import AWAY, CLASH, HANDED, INSTRUMENT, PLAYER, SPLIT, Plan, Terms, bits
+from deskproof.families.players.terms import AWAY, CLASH, HANDED, INSTRUMENT, PLAYER, SPLIT, Plan, Terms
 
 LOOK_BACK = 40  # stretches that are looked at for what sounds at once; a bound holds however few they are
 FIRST_WIDTH = 8  # plans that go on at first
@@ -21,30 +26,41 @@ WIDER = 6  # by how much more at every further try
 
 
 class _Seat(NamedTuple):
-    """A player in the middle of a plan; lines and instruments are masks, ``last`` the lines that were last here."""
+    """A player in the middle of a plan, as far as the time to come depends on it.
 
+    ``kind`` is a number that players who are alike share; an instrument of -1 is none yet. ``lines``, ``had`` and
+    ``barred`` are masks of lines and instruments had and of instruments no longer to be had, ``last`` of the lines
+    that were last here. Without named players ``barred`` follows from doublings, with them it is empty.
+    """
+
+    kind: int
     instrument: int = -1
     until: int = 0
     lines: int = 0
     had: int = 0
     last: int = 0
+    barred: int = 0
 
 
-class _Trail(NamedTuple):
-    """The players so far, the latest first."""
-
-    player: int
-    before: _Trail | None
-
-
-class _Label(NamedTuple):
-    value: int
-    seats: tuple[_Seat, ...]
-    trail: _Trail | None
+_Trail = tuple[int, "_Trail"] | None
+"""The players so far, the latest first."""
+_Label = tuple[int, tuple[int, ...], _Trail]
+"""A plan so far: its price, its seats by number, its players."""
+_Way = tuple[int, int, bool]
+"""What a stretch adds, the seat that comes of it (-1: not to be thought of), whether the line comes from elsewhere."""
+_T = TypeVar("_T")
 
 
-_FREE = _Seat()
-_Row = tuple[int, ...]
+class _Table(dict[int, _T]):
+    """What belongs to a number, made when it is first asked for."""
+
+    def __init__(self, make: Callable[[int], _T]) -> None:
+        super().__init__()
+        self.make = make
+
+    def __missing__(self, number: int) -> _T:
+        value = self[number] = self.make(number)
+        return value
 
 
 def stretch_by_stretch(terms: Terms, most: int, work: Work, known: Sequence[tuple[int, Plan]] = ()) -> Found:
@@ -81,6 +97,20 @@ class _Search:
             later_instruments.append(later_instruments[-1] | 1 << terms.instrument[i])
         self.later_lines, self.later_instruments = later_lines[::-1], later_instruments[::-1]
         self.further = self._further()
+        self.long_ago = min(terms.starts, default=0) - terms.horizon  # whatever comes has time enough after it
+        self.seats: list[_Seat] = []
+        self.numbers: dict[_Seat, int] = {}
+        self.empty = [self._number(_Seat(kind)) for kind in (terms.alike if terms.players is not None else (0,))]
+        self.empties = len(self.seats)
+        self.ways = [_Table(partial(self._way, i)) for i in range(count)]
+        self.kept = [_Table(partial(self._kept, i, -1)) for i in range(count)]
+        self.passed = [_Table(partial(self._kept, i, ~(1 << terms.line[i]))) for i in range(count)]
+
+    def _number(self, seat: _Seat) -> int:
+        number = self.numbers.setdefault(seat, len(self.seats))
+        if number == len(self.seats):
+            self.seats.append(seat)
+        return number
 
     def _further(self) -> list[int]:
         """From every stretch on, clashes that no plan is without: more sounds at once than there are players."""
@@ -106,140 +136,132 @@ class _Search:
         Above ``ceiling`` nothing is looked for.
         """
         terms = self.terms
-        seats = () if terms.players is None else (_FREE,) * len(terms.players)
-        labels = [_Label(0, seats, None)]
+        labels: list[_Label] = [(0, () if terms.players is None else tuple(self.empty), None)]
         dropped: int | None = None
         for i in range(terms.count):
-            groups: dict[tuple[_Row, ...] | None, list[_Label]] = {}
-            for label in labels:
-                self._go_on(i, label, groups, work, ceiling)
+            labels = self._go_on(i, labels, None if ceiling is None else ceiling - self.further[i + 1], work)
             if work.left < 0 and not must:
                 return [], dropped, False
-            labels = sorted((label for group in groups.values() for label in group), key=lambda label: label.value)
             if len(labels) > width:
-                rest = labels[width].value + self.further[i + 1]
+                rest = labels[width][0] + self.further[i + 1]
                 dropped = rest if dropped is None else min(dropped, rest)
                 del labels[width:]
-        plans = [(label.value, terms.canonical(_plan(label.trail))) for label in labels[: self.most]]
+        plans = [(value, terms.canonical(_plan(trail))) for value, _, trail in labels[: self.most]]
         return plans, dropped, True
 
-    def _go_on(
-        self,
-        i: int,
-        label: _Label,
-        groups: dict[tuple[_Row, ...] | None, list[_Label]],
-        work: Work,
-        ceiling: int | None,
-    ) -> None:
-        terms = self.terms
-        seats = label.seats
-        opened: set[int] = set()
-        rows: list[_Row] = []
-        for p in range(len(seats) + (terms.players is None)):
-            seat = seats[p] if p < len(seats) else _FREE
-            if terms.players is not None and seat.instrument < 0:
-                if terms.alike[p] in opened:
+    def _go_on(self, i: int, labels: Sequence[_Label], ceiling: int | None, work: Work) -> list[_Label]:
+        """The plans with one more stretch given, cheapest first; those that agree only if they are among the best."""
+        most, empties, free, end = self.most, self.empties, self.terms.players is None, i + 1 == self.terms.count
+        ways, kept, passed = self.ways[i], self.kept[i].__getitem__, self.passed[i].__getitem__
+        groups: dict[tuple[int, ...], list[_Label]] = {}
+        steps = 0
+        for value, seats, trail in labels:
+            opened = stay = moved = None
+            for p, seat in enumerate((*seats, self.empty[0]) if free else seats):
+                if seat < empties:
+                    if opened is None:
+                        opened = {seat}
+                    elif seat in opened:
+                        continue
+                    else:
+                        opened.add(seat)
+                way = ways[seat]
+                if way is None:
                     continue
-                opened.add(terms.alike[p])
-            if not terms.may(p, seat.had, terms.instrument[i]):
-                continue
-            work.left -= 1
-            adds = self._adds(i, p, seat)
-            if terms.players is None and adds >= CLASH:
-                continue
-            value = label.value + adds
-            if ceiling is not None and value + self.further[i + 1] > ceiling:
-                continue
-            after, changed = self._seated(i, p, seat, seats)
-            if not rows:
-                rows = [self._row(i, q, one) for q, one in enumerate(seats)]
-            group = groups.setdefault(self._key(i, after, rows, changed), [])
-            new = _Label(value, after, _Trail(p, label.trail))
-            group.append(new)
-            if len(group) > self.most:
-                group.sort(key=lambda one: one.value)
-                group.pop()
+                steps += 1
+                adds, new, passes = way
+                total = value + adds
+                if new < 0 or (ceiling is not None and total > ceiling):
+                    continue
+                if passes:
+                    if moved is None:
+                        moved = list(map(passed, seats))
+                    after = moved[:]
+                else:
+                    if stay is None:
+                        stay = list(map(kept, seats))
+                    after = stay[:]
+                if p < len(after):
+                    after[p] = new
+                else:
+                    after.append(new)
+                key = () if end else tuple(sorted(after))
+                group = groups.get(key)
+                if group is None:
+                    groups[key] = [(total, tuple(after), (p, trail))]
+                elif len(group) < most or total < group[-1][0]:
+                    group.append((total, tuple(after), (p, trail)))
+                    group.sort(key=_PRICE)
+                    del group[most:]
+        work.left -= steps
+        return sorted(chain.from_iterable(groups.values()), key=_PRICE)
 
-    def _adds(self, i: int, player: int, seat: _Seat) -> int:
-        terms = self.terms
+    def _way(self, i: int, number: int) -> _Way | None:
+        """What comes of giving a stretch to a seat; None where the player may not have it."""
+        terms, seat = self.terms, self.seats[number]
         line, instrument = terms.line[i], terms.instrument[i]
+        bit = 1 << line
+        if seat.barred >> instrument & 1 or not (terms.players is None or terms.plays[seat.kind] >> instrument & 1):
+            return None
         if seat.instrument < 0:
-            value = PLAYER
+            adds = PLAYER
         else:
-            value = terms.step(seat.instrument, seat.until, instrument, terms.starts[i])
+            adds = terms.step(seat.instrument, seat.until, instrument, terms.starts[i])
+        if terms.players is None and adds >= CLASH:
+            return 0, -1, False
         if not seat.had >> instrument & 1:
-            value += INSTRUMENT
-        new = not seat.lines >> line & 1
+            adds += INSTRUMENT
+        new = not seat.lines & bit
         if new and not self.first[i]:
-            value += SPLIT
+            adds += SPLIT
         owners = terms.owners[line]
-        if owners:
-            if not owners >> player & 1:
-                value += HANDED + AWAY * new
-        elif not self.first[i] and not seat.last >> line & 1:
-            value += HANDED
-        return value
-
-    def _seated(
-        self, i: int, player: int, seat: _Seat, seats: tuple[_Seat, ...]
-    ) -> tuple[tuple[_Seat, ...], tuple[int, ...]]:
-        """The players with one more stretch given, and those of whom something has changed."""
-        terms = self.terms
-        line, instrument = terms.line[i], terms.instrument[i]
-        until = terms.ends[i]
-        held = instrument
+        passes = not owners and not self.first[i] and not seat.last & bit
+        if passes:
+            adds += HANDED
+        elif owners and not owners >> seat.kind & 1:
+            adds += HANDED + AWAY * new
+        held, until = instrument, terms.ends[i]
         if seat.instrument >= 0 and until < seat.until:
             held, until = seat.instrument, seat.until
-        bit = 1 << line
-        after = list(seats)
-        changed = [player]
-        if not self.first[i] and not terms.owners[line] and not seat.last & bit:
-            for q, other in enumerate(after):
-                if other.last & bit:
-                    after[q] = _Seat(other.instrument, other.until, other.lines, other.had, other.last & ~bit)
-                    changed.append(q)
-        new = _Seat(held, until, seat.lines | bit, seat.had | 1 << instrument, seat.last | bit)
-        if player < len(after):
-            after[player] = new
-        else:
-            after.append(new)
-        return tuple(after), tuple(changed)
-
-    def _row(self, i: int, player: int, seat: _Seat) -> _Row:
-        """What of a player the time after a stretch depends on."""
-        terms = self.terms
-        if i + 1 == terms.count:
-            return (0,)
-        instruments, lines = self.later_instruments[i + 1], self.later_lines[i + 1]
-        old = terms.starts[i + 1] - terms.horizon
-        kind = barred = 0
+        barred = seat.barred
         if terms.players is None:
-            for instrument in bits(seat.had):
-                barred |= ~terms.friends[instrument] & instruments
-        else:
-            kind = terms.alike[player]
-        until = old if seat.instrument < 0 or seat.until < old else seat.until
-        return kind, seat.instrument, until, seat.lines & lines, seat.had & instruments, seat.last & lines, barred
+            barred |= ~terms.friends[instrument]
+        after = _Seat(seat.kind, held, until, seat.lines | bit, seat.had | 1 << instrument, seat.last | bit, barred)
+        return adds, self._lasting(i, after), passes
 
-    def _key(
-        self, i: int, seats: tuple[_Seat, ...], rows: Sequence[_Row], changed: Sequence[int]
-    ) -> tuple[_Row, ...] | None:
-        """What the time after a stretch depends on, players who are alike in any order; None after the last."""
-        if i + 1 == self.terms.count:
-            return None
-        new = list(rows)
-        for p in changed:
-            if p < len(new):
-                new[p] = self._row(i, p, seats[p])
-            else:
-                new.append(self._row(i, p, seats[p]))
-        new.sort()
-        return tuple(new)
+    def _kept(self, i: int, last: int, number: int) -> int:
+        """A seat that a stretch was not given to; ``last`` is a mask of the lines that may still be last there."""
+        seat = self.seats[number]
+        return self._lasting(i, seat if seat.last == seat.last & last else seat._replace(last=seat.last & last))
+
+    def _lasting(self, i: int, seat: _Seat) -> int:
+        """What of a seat the time after a stretch depends on, by number."""
+        kind, instrument, until, lines, had, last, barred = seat
+        if i + 1 == self.terms.count or instrument < 0:
+            return self._number(_Seat(kind))
+        instruments_left, lines_left = self.later_instruments[i + 1], self.later_lines[i + 1]
+        long_ago = until <= self.terms.starts[i + 1] - self.terms.horizon
+        if (long_ago and until > self.long_ago) or lines & ~lines_left or (had | barred) & ~instruments_left:
+            if long_ago:
+                until = self.long_ago
+            seat = _Seat(
+                kind,
+                instrument,
+                until,
+                lines & lines_left,
+                had & instruments_left,
+                last & lines_left,
+                barred & instruments_left,
+            )
+        return self._number(seat)
 
 
-def _plan(trail: _Trail | None) -> Plan:
+_PRICE = itemgetter(0)
+
+
+def _plan(trail: _Trail) -> Plan:
     found = []
     while trail is not None:
-        found.append(trail.player)
-        trail = trail.before
+        player, trail = trail
+        found.append(player)
     return tuple(reversed(found))

@@ -44,13 +44,13 @@ def _combine(terms: Terms, a: int, b: int) -> bool:
 
 
 def _of(terms: Terms, part: list[int]) -> int:
-    if len(part) <= WHOLE:
-        return _paths(part, _follows(terms, closed=False))
-    follows = _follows(terms, closed=True)
     best, windows = _windows(terms, part)
+    if len(part) <= WHOLE:
+        return _paths(part, _follows(terms, closed=False), best)
+    follows = _follows(terms, closed=True)
     for window in sorted(windows, key=lambda w: (-len(w), w))[:MOST_WINDOWS]:
-        if len(window) > best and _chains(window, follows) > best:
-            best = max(best, _paths(window, follows))
+        if len(window) > best:
+            best = max(best, _paths(window, follows, best))
     return best
 
 
@@ -79,24 +79,19 @@ def _windows(terms: Terms, part: list[int]) -> tuple[int, list[list[int]]]:
             windows.append(active)
         active = [*kept, j]
         grown = True
-        most = max(most, 1 + sum(terms.ends[i] > start for i in kept))
+        if len(kept) >= most:
+            most = max(most, 1 + sum(terms.ends[i] > start for i in kept))
     return most, [*windows, active]
 
 
-def _chains(window: Sequence[int], follows: Callable[[int, int], bool]) -> int:
-    """As many chains as a plain way of making them needs; never fewer than the least."""
-    lasts: list[int] = []
-    for j in window:
-        at = next((k for k in range(len(lasts) - 1, -1, -1) if follows(lasts[k], j)), None)
-        if at is not None:
-            lasts.pop(at)
-        lasts.append(j)
-    return len(lasts)
+def _paths(points: Sequence[int], follows: Callable[[int, int], bool], enough: int) -> int:
+    """The least number of paths that cover all points; ``enough``, below which it cannot be, where it is no more.
 
-
-def _paths(points: Sequence[int], follows: Callable[[int, int], bool]) -> int:
-    """The least number of paths that cover all points."""
-    import networkx as nx  # type: ignore[import-untyped,unused-ignore]  # not loaded before a score has groups
+    A plain way of making chains often shows that already; else a maximum matching tells.
+    """
+    if _chains(points, follows) <= enough:
+        return enough
+    import networkx as nx  # type: ignore[import-untyped,unused-ignore]  # not loaded before it is wanted
 
     graph = nx.Graph()
     before = [("before", i) for i in points]
@@ -106,4 +101,15 @@ def _paths(points: Sequence[int], follows: Callable[[int, int], bool]) -> int:
         (("before", i), ("after", j)) for n, i in enumerate(points) for j in points[n + 1 :] if follows(i, j)
     )
     matching = nx.bipartite.hopcroft_karp_matching(graph, top_nodes=before)
-    return len(points) - len(matching) // 2
+    return max(enough, len(points) - len(matching) // 2)
+
+
+def _chains(points: Sequence[int], follows: Callable[[int, int], bool]) -> int:
+    """As many chains as a plain way of making them needs; never fewer than the least."""
+    lasts: list[int] = []
+    for j in points:
+        at = next((k for k in range(len(lasts) - 1, -1, -1) if follows(lasts[k], j)), None)
+        if at is not None:
+            lasts.pop(at)
+        lasts.append(j)
+    return len(lasts)

@@ -25,6 +25,7 @@ from deskproof.families.players.terms import (
 )
 
 WEIGHT = 20  # work that one duty priced counts for, in stretches given to one player
+PATIENCE = 500_000  # steps of one search, however little work they are; then what is found counts
 
 
 @dataclass(slots=True)
@@ -58,17 +59,18 @@ def whole_lines(terms: Terms, units: Sequence[Sequence[int]], floor: int, most: 
     Where there is no limit to the players, a plan is found however little work is given.
     """
     if terms.players is None:
-        return _anybody(_Search(terms, units, most), floor, work)
+        return _anybody(_Search(_Units(terms, units), most), floor, work)
     if floor > len(terms.players):
         return Found((), True, True)
-    rough = _Search(terms, units, 1, rough=True)
+    lines = _Units(terms, units)
+    rough = _Search(lines, 1, rough=True)
     share = Work(work.left // 2)
     spent = share.left
     fewest = rough.run(len(terms.players), floor, share)
     work.left -= spent - share.left
     if fewest and not rough.pool:
         return Found((), True, True)
-    search = _Search(terms, units, most, known=rough.plans())
+    search = _Search(lines, most, known=rough.plans())
     finished = search.run(len(terms.players), floor, work)
     plans = search.plans()
     if fewest:
@@ -92,66 +94,65 @@ def _anybody(search: _Search, floor: int, work: Work) -> Found:
             finished = fewest and ended
         if search.pool and (len(search.pool) >= search.most or not ended):
             break
+    if not search.pool:
+        search.join()
     return Found(search.plans(), finished, fewest)
 
 
-class _Search:
-    def __init__(
-        self,
-        terms: Terms,
-        units: Sequence[Sequence[int]],
-        most: int,
-        rough: bool = False,
-        known: Sequence[tuple[int, Plan]] = (),
-    ) -> None:
-        """``rough`` counts nothing but players and lines away from their owners; ``known`` are plans to begin with."""
-        self.terms, self.units, self.most = terms, [tuple(unit) for unit in units], most
-        self.count = len(self.units)
-        self.rough = rough
+class _Units:
+    """The lines as numbers, and which two of them cannot be one player's."""
+
+    def __init__(self, terms: Terms, units: Sequence[Sequence[int]]) -> None:
         import numpy as np  # loaded only where a group has something to be planned
 
-        self.np = np
+        self.terms, self.np = terms, np
+        self.rows = [tuple(unit) for unit in units]
+        self.count = len(self.rows)
+        self.masks = []
+        for row in self.rows:
+            mask = 0
+            for i in row:
+                mask |= 1 << terms.instrument[i]
+            self.masks.append(mask)
         self.starts = np.array(terms.starts, dtype=np.int64)
         self.ends = np.array(terms.ends, dtype=np.int64)
         self.instrument = np.array(terms.instrument, dtype=np.int64)
         self.times = [np.array(t, dtype=np.int64) for t in (terms.quick, terms.wish)]
         self.closed = [np.array(t, dtype=np.int64) for t in (terms.closed_quick, terms.closed_wish)]
-        self.rows = [np.array(unit, dtype=np.int64) for unit in self.units]
-        self.masks = []
-        for unit in self.units:
-            mask = 0
-            for i in unit:
-                mask |= 1 << terms.instrument[i]
-            self.masks.append(mask)
-        self.prices: dict[int, tuple[int | None, int | None]] = {}
-        self.pool = [(value, self._alike(plan[unit[0]] for unit in self.units)) for value, plan in known][:most]
-        self.work = Work(0)
-        self.must = False
+        self.arrays = [np.array(row, dtype=np.int64) for row in self.rows]
         self.barred = [0] * self.count
         for u in range(self.count):
             for v in range(u):
-                both = 1 << u | 1 << v
-                if self.price(both)[0] is None:
+                if self._clash(sorted(self.rows[u] + self.rows[v])):
                     self.barred[u] |= 1 << v
                     self.barred[v] |= 1 << u
-        self.rank = sorted(range(self.count), key=lambda u: (-self.barred[u].bit_count(), -len(self.units[u]), u))
+        self.rank = sorted(range(self.count), key=lambda u: (-self.barred[u].bit_count(), -len(self.rows[u]), u))
 
-    def price(self, mask: int) -> tuple[int | None, int | None]:
+    def _clash(self, own: Sequence[int]) -> bool:
+        """Whether one player cannot have these stretches; mostly a few of them tell."""
+        starts, ends, instruments, closed = (
+            self.terms.starts,
+            self.terms.ends,
+            self.terms.instrument,
+            self.terms.closed_quick,
+        )
+        before = own[0]
+        for i in own[1:]:
+            if starts[i] - ends[before] < closed[instruments[before]][instruments[i]]:
+                return True
+            before = i
+        return False
+
+    def price(self, mask: int, rough: bool) -> tuple[int | None, int | None]:
         """What the duty of one player costs with closed change times and with those given; None where it clashes."""
-        if mask not in self.prices:
-            self.work.left -= WEIGHT
-            self.prices[mask] = self._price(mask)
-        return self.prices[mask]
-
-    def _price(self, mask: int) -> tuple[int | None, int | None]:
-        rows = [self.rows[u] for u in bits(mask)]
-        own = self.np.sort(self.np.concatenate(rows))
+        its = bits(mask)
+        own = self.np.sort(self.np.concatenate([self.arrays[u] for u in its]))
         starts, ends, instrument = self.starts[own], self.ends[own], self.instrument[own]
         free = starts[1:] - ends[:-1]
         if (free < 0).any():
             return None, None
         instruments = 0
-        for u in bits(mask):
+        for u in its:
             instruments |= self.masks[u]
         base = PLAYER + INSTRUMENT * instruments.bit_count()
         at = self.np.flatnonzero(instrument[1:] != instrument[:-1])
@@ -160,7 +161,7 @@ class _Search:
         for quick, wish in (self.closed, self.times):
             if (quick[before, after] > free).any():
                 found.append(None)
-            elif self.rough:
+            elif rough:
                 found.append(PLAYER)
             else:
                 hurry = wish[before, after] - free
@@ -170,16 +171,36 @@ class _Search:
                 return found[0], found[0]
         return found[0], found[1]
 
+
+class _Search:
+    def __init__(self, lines: _Units, most: int, rough: bool = False, known: Sequence[tuple[int, Plan]] = ()) -> None:
+        """``rough`` counts nothing but players and lines away from their owners; ``known`` are plans to begin with."""
+        self.lines, self.terms, self.units, self.most = lines, lines.terms, lines.rows, most
+        self.count, self.masks, self.barred, self.rank = lines.count, lines.masks, lines.barred, lines.rank
+        self.rough = rough
+        self.prices: dict[int, tuple[int | None, int | None]] = {}
+        self.pool = [(value, self._alike(plan[unit[0]] for unit in self.units)) for value, plan in known][:most]
+        self.work, self.must, self.patience = Work(0), False, PATIENCE
+
+    def price(self, mask: int) -> tuple[int | None, int | None]:
+        """What the duty of one player costs, priced once; up to two lines of it count for no work."""
+        if mask not in self.prices:
+            if mask.bit_count() > 2:
+                self.work.left -= WEIGHT
+            self.prices[mask] = self.lines.price(mask, self.rough)
+        return self.prices[mask]
+
     # -- the search ------------------------------------------------------------------------------------------------
 
     def run(self, limit: int, floor: int, work: Work, must: bool = False) -> bool:
         """Look for plans with at most so many players; whether the search came to its end.
 
-        With ``must`` it goes on, whatever the work, until a plan is found.
+        With ``must`` it goes on when the work is spent, until a plan is found or its patience is at an end.
         """
         if any(self.price(1 << u)[0] is None for u in range(self.count)):
             return True
         self.work, self.must = work, must
+        self.patience = PATIENCE if must else self.patience
         self.limit, self.floor = limit, floor
         self.least_away = [self._least_away(u) for u in range(self.count)]
         self.choices: dict[tuple[int, int, int], int | None] = {}
@@ -217,7 +238,8 @@ class _Search:
         return price - old + self._away(unit, player) - self.least_away[unit]
 
     def _give(self, duties: list[int], given: list[int], left: int, value: int) -> None:
-        if self.work.left < 0 and not (self.must and not self.pool):
+        self.patience -= 1
+        if self.patience < 0 or (self.work.left < 0 and not (self.must and not self.pool)):
             raise _SpentError
         if not left:
             self._keep(duties, given)
@@ -280,6 +302,21 @@ class _Search:
         if any(old == plan for _, old in self.pool):
             return
         self.pool = sorted([*self.pool, (value, plan)], key=lambda entry: entry[0])[: self.most]
+
+    def join(self) -> None:
+        """Keep a plan, not the best, in which every line goes to the first player who can have it too."""
+        duties: list[int] = []
+        given = [-1] * self.count
+        for unit in self.rank:
+            p = next((p for p, duty in enumerate(duties) if self._fits(unit, p, duty)), len(duties))
+            if p == len(duties):
+                duties.append(0)
+            duties[p] |= 1 << unit
+            given[unit] = p
+        self._keep(duties, given)
+
+    def _fits(self, unit: int, player: int, duty: int) -> bool:
+        return self._adds(unit, player, duty) is not None and self.price(duty | 1 << unit)[1] is not None
 
     def _alike(self, given: Iterable[int]) -> Plan:
         """The players of the lines, those who are alike in the order in which they come."""

@@ -13,7 +13,7 @@ from deskproof.families.players.least import at_least
 from deskproof.families.players.lines import Found, Work, whole_lines
 from deskproof.families.players.record import Change, Clash, Duty, Need, Player, Rota, RotaError, Stretch
 from deskproof.families.players.steps import improved
-from deskproof.families.players.terms import Plan, Terms, unpacked
+from deskproof.families.players.terms import CLASH, Plan, Terms, unpacked
 
 WORK = 150_000  # steps, each the giving of one stretch to one player; after them the best plan so far is taken
 ALTERNATIVES = 3
@@ -151,7 +151,7 @@ def _pieces(terms: Terms, row: tuple[int, ...], work: Work) -> tuple[list[tuple[
     for i in row:
         had |= 1 << terms.instrument[i]
     clashes = any(
-        unpacked(terms.step(terms.instrument[a], terms.ends[a], terms.instrument[b], terms.starts[b])).clashes
+        terms.step(terms.instrument[a], terms.ends[a], terms.instrument[b], terms.starts[b]) >= CLASH
         for a, b in terms.pairs(row)
     )
     if not clashes and terms.may_all(0, had):

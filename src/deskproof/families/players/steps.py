@@ -7,11 +7,12 @@ proof comes of this; the plans only bound the search and stand where it does not
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from itertools import pairwise
+from bisect import bisect_left
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 
 from deskproof.families.players.lines import Work
-from deskproof.families.players.terms import AWAY, HANDED, INSTRUMENT, PLAYER, SPLIT, Plan, Terms
+from deskproof.families.players.terms import AWAY, HANDED, INSTRUMENT, PLAYER, Plan, Terms
 
 WEIGHT = 8  # stretches of a duty whose pricing counts for one step of work
 
@@ -19,16 +20,6 @@ WEIGHT = 8  # stretches of a duty whose pricing counts for one step of work
 def improved(terms: Terms, starts: Sequence[Plan], work: Work) -> list[tuple[int, Plan]]:
     """The plans given and the one of whole lines, each made as cheap as steps can; with their prices."""
     return [_Steps(terms, plan, work).run() for plan in (_whole(terms), *starts)]
-
-
-def _duty(terms: Terms, own: Sequence[int]) -> int:
-    """What one player's stretches cost."""
-    if not own:
-        return 0
-    value = PLAYER + INSTRUMENT * len({terms.instrument[i] for i in own})
-    for a, b in terms.pairs(own):
-        value += terms.step(terms.instrument[a], terms.ends[a], terms.instrument[b], terms.starts[b])
-    return value
 
 
 def _whole(terms: Terms) -> Plan:
@@ -40,14 +31,15 @@ def _whole(terms: Terms) -> Plan:
         left = terms.lines[line]
         while left:
             ways = []
-            for p, plays in enumerate(terms.plays):
-                its = [i for i in left if plays >> terms.instrument[i] & 1]
-                if its:
+            able = [[i for i in left if plays >> terms.instrument[i] & 1] for plays in terms.plays]
+            most = max(map(len, able))
+            for p, its in enumerate(able):
+                if len(its) == most:
                     own = sorted(duties[p] + its)
-                    price = _duty(terms, own)
+                    price = terms.duty(own)
                     away = 0 if not terms.owners[line] or terms.owners[line] >> p & 1 else AWAY + HANDED * len(its)
-                    ways.append((len(left) - len(its), price - prices[p] + away, p, price, own, its))
-            _, _, p, price, own, its = min(ways)
+                    ways.append((price - prices[p] + away, p, price, own, its))
+            _, p, price, own, its = min(ways)
             duties[p], prices[p] = own, price
             for i in its:
                 plan[i] = p
@@ -65,7 +57,23 @@ class _Steps:
         self.duties: list[list[int]] = [[] for _ in terms.plays]
         for i, p in enumerate(plan):
             self.duties[p].append(i)
-        self.prices = [_duty(terms, own) for own in self.duties]
+        self.prices = [terms.duty(own) for own in self.duties]
+        self.held: list[list[int]] = [[] for _ in terms.plays]  # after every stretch of a duty, the one that ends last
+        self.had: list[list[int]] = [[] for _ in terms.plays]  # by instrument, the stretches on it
+        for p in range(len(self.duties)):
+            self._look(p)
+        self.lines = [self._line(k, {}) for k in range(len(terms.lines))]
+
+    def _look(self, player: int) -> None:
+        terms, own = self.terms, self.duties[player]
+        held, before = [], -1
+        for i in own:
+            if before < 0 or terms.ends[i] >= terms.ends[before]:
+                before = i
+            held.append(before)
+        self.held[player] = held
+        counts = Counter(terms.instrument[i] for i in own)
+        self.had[player] = [counts[name] for name in range(len(terms.instrument_names))]
 
     def run(self) -> tuple[int, Plan]:
         """Take steps as long as there are any, and give the plan with its price."""
@@ -94,41 +102,74 @@ class _Steps:
                     for p in players:
                         yield tuple(i for i in row if self.plan[i] == q), p
 
-    def _line(self, line: int, plan: Sequence[int]) -> int:
-        players = [plan[i] for i in self.terms.lines[line]]
-        owners = self.terms.owners[line]
-        value = SPLIT * len(set(players))
-        if owners:
-            value += AWAY * sum(not owners >> p & 1 for p in set(players))
-            value += HANDED * sum(not owners >> p & 1 for p in players)
-        else:
-            value += HANDED * sum(p != q for p, q in pairwise(players))
-        return value
-
-    def _able(self, moved: Iterable[int], player: int) -> bool:
-        return all(self.terms.plays[player] >> self.terms.instrument[i] & 1 for i in moved)
+    def _line(self, line: int, moved: Mapping[int, int]) -> int:
+        """What the players of a line cost, with new ones for the stretches moved."""
+        terms = self.terms
+        return terms.of_line(terms.owners[line], [moved.get(i, self.plan[i]) for i in terms.lines[line]])
 
     def _take(self, moved: tuple[int, ...], to: int) -> bool:
         """Take a step if it makes the plan cheaper."""
         if not moved or self.work.left <= 0:
             return False
-        source = self.plan[moved[0]]
-        if source == to or any(self.plan[i] != source for i in moved) or not self._able(moved, to):
+        terms, source = self.terms, self.plan[moved[0]]
+        if source == to:
             return False
-        less = [i for i in self.duties[source] if i not in moved]
-        more = sorted([*self.duties[to], *moved])
-        self.work.left -= (len(less) + len(more)) // WEIGHT + 1
-        prices = _duty(self.terms, less), _duty(self.terms, more)
-        line = self.terms.line[moved[0]]
-        plan = list(self.plan)
         for i in moved:
-            plan[i] = to
-        gain = (
-            self.prices[source] + self.prices[to] - sum(prices) + self._line(line, self.plan) - self._line(line, plan)
-        )
-        if gain <= 0:
+            if self.plan[i] != source or not terms.plays[to] >> terms.instrument[i] & 1:
+                return False
+        self.work.left -= (len(self.duties[source]) + len(self.duties[to])) // WEIGHT + 1
+        if len(moved) == 1:
+            prices = self.prices[source] - self._part(moved[0], source), self.prices[to] + self._part(moved[0], to)
+        else:
+            prices = terms.duty(self._less(source, moved)), terms.duty(self._more(to, moved))
+        line = terms.line[moved[0]]
+        gain = self.prices[source] + self.prices[to] - sum(prices) + self.lines[line]
+        if gain <= 0:  # the line may not become cheaper than nothing
             return False
-        self.plan = plan
-        self.duties[source], self.duties[to] = less, more
+        lined = self._line(line, dict.fromkeys(moved, to))
+        if gain <= lined:
+            return False
+        self.duties[source], self.duties[to] = self._less(source, moved), self._more(to, moved)
         self.prices[source], self.prices[to] = prices
+        self._look(source)
+        self._look(to)
+        self.lines[line] = lined
+        for i in moved:
+            self.plan[i] = to
         return True
+
+    def _less(self, player: int, moved: Sequence[int]) -> list[int]:
+        return [i for i in self.duties[player] if i not in moved]
+
+    def _more(self, player: int, moved: Sequence[int]) -> list[int]:
+        return sorted([*self.duties[player], *moved])
+
+    def _part(self, one: int, player: int) -> int:
+        """What one stretch makes of the price of a player's duty, whether it is had already or not.
+
+        Only what comes before another ends as late is met otherwise with it than without it.
+        """
+        terms, own, ends = self.terms, self.duties[player], self.terms.ends
+        at = bisect_left(own, one)
+        had = at < len(own) and own[at] == one
+        value = 0 if len(own) > had else PLAYER
+        if self.had[player][terms.instrument[one]] == had:
+            value += INSTRUMENT
+        before = self.held[player][at - 1] if at else -1
+        if before >= 0:
+            value += self._step(before, one)
+            if ends[one] < ends[before]:
+                return value
+        for j in own[at + had :]:
+            value += self._step(one, j)
+            if before >= 0:
+                value -= self._step(before, j)
+            if ends[j] >= ends[one]:
+                break
+            if before < 0 or ends[j] >= ends[before]:
+                before = j
+        return value
+
+    def _step(self, a: int, b: int) -> int:
+        terms = self.terms
+        return terms.step(terms.instrument[a], terms.ends[a], terms.instrument[b], terms.starts[b])

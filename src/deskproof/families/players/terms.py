@@ -85,7 +85,10 @@ class Terms:
         self.ends = tuple(s.to_us for s in order)
         self.line = tuple(line_of[s.line] for s in order)
         self.instrument = tuple(number[s.instrument] for s in order)
-        self.lines = tuple(tuple(i for i in range(self.count) if self.line[i] == k) for k in line_of.values())
+        rows: list[list[int]] = [[] for _ in self.line_names]
+        for i, k in enumerate(self.line):
+            rows[k].append(i)
+        self.lines = tuple(map(tuple, rows))
         self.quick, self.wish = self._times(need)
         self.closed_quick, self.closed_wish = _closed(self.quick), _closed(self.wish)
         self.metric = self.quick == self.closed_quick and self.wish == self.closed_wish
@@ -178,30 +181,63 @@ class Terms:
                 held = i
         return found
 
+    def duty(self, own: Sequence[int]) -> int:
+        """What one player's stretches cost: the player, the instruments and every step from one to the next."""
+        if not own:
+            return 0
+        starts, ends, instruments = self.starts, self.ends, self.instrument
+        clashes = short_us = changes = hurried = hurried_us = 0
+        held = instruments[own[0]]
+        until = ends[own[0]]
+        quick, wish = self.quick[held], self.wish[held]
+        had = {held}
+        for i in own[1:]:
+            instrument = instruments[i]
+            free = starts[i] - until
+            if instrument != held:
+                changes += 1
+                had.add(instrument)
+                if free < wish[instrument]:
+                    hurried += 1
+                    hurried_us += wish[instrument] - free
+            if free < quick[instrument]:
+                clashes += 1
+                short_us += quick[instrument] - free
+            if ends[i] >= until:
+                until = ends[i]
+                if instrument != held:
+                    held = instrument
+                    quick, wish = self.quick[held], self.wish[held]
+        value = PLAYER + INSTRUMENT * len(had) + CHANGE * changes + HURRIED * hurried + HURRIED_US * hurried_us
+        return value + CLASH * clashes + SHORT * short_us if clashes else value
+
     def of_player(self, plan: Plan) -> dict[int, list[int]]:
         """The stretches of every player who plays."""
-        found: dict[int, list[int]] = {}
+        found: dict[int, list[int]] = {p: [] for p in dict.fromkeys(plan)}
         for i, p in enumerate(plan):
-            found.setdefault(p, []).append(i)
+            found[p].append(i)
         return found
 
     def price(self, plan: Plan) -> int:
         """What a whole plan costs."""
         value = 0
         for own in self.of_player(plan).values():
-            value += PLAYER + INSTRUMENT * len({self.instrument[i] for i in own})
-            for a, b in self.pairs(own):
-                value += self.step(self.instrument[a], self.ends[a], self.instrument[b], self.starts[b])
+            value += self.duty(own)
         for k, row in enumerate(self.lines):
             players = [plan[i] for i in row]
-            owners = self.owners[k]
-            value += SPLIT * (len(set(players)) - 1)
-            if owners:
-                value += AWAY * sum(not owners >> p & 1 for p in set(players))
-                value += HANDED * sum(not owners >> p & 1 for p in players)
-            else:
-                value += HANDED * sum(p != q for p, q in pairwise(players))
+            value += self.of_line(self.owners[k], players) - SPLIT
         return value
+
+    def of_line(self, owners: int, players: Sequence[int]) -> int:
+        """What the players of a line's stretches, in order of time, cost; one division for each player."""
+        its = set(players)
+        if not owners and len(its) == 1:
+            return SPLIT
+        value = SPLIT * len(its)
+        if owners:
+            others = [p for p in its if not owners >> p & 1]
+            return value + AWAY * len(others) + HANDED * sum(map(players.count, others))
+        return value + HANDED * sum(p != q for p, q in pairwise(players))
 
     def canonical(self, plan: Plan) -> Plan:
         """The same plan with players who are alike numbered as they come in."""
