@@ -6,7 +6,7 @@ from corpus import smallest
 from deskproof import document
 from deskproof.demo import SCORE
 from deskproof.edits import AddAccidental, EditError, Respell, SetOctave, SetTranspose, touched
-from deskproof.recheck import recheck
+from deskproof.recheck import helps, recheck
 from deskproof.score import NoteRef
 from deskproof.state import state_of
 
@@ -43,7 +43,7 @@ def test_the_window_finds_what_the_whole_finds():
     rng = random.Random(7)
     pool = list(states())
     assert len(pool) > 20
-    done = outside = 0
+    done = outside = helped = 0
     for _ in range(20 * WANTED):
         if done >= WANTED and outside >= OUTSIDE:
             break
@@ -58,6 +58,8 @@ def test_the_window_finds_what_the_whole_finds():
         whole = recheck(state, edits, whole=True)
         assert {f.key for f in window.gone} == {f.key for f in whole.gone}, edits
         assert {f.key for f in window.new} == {f.key for f in whole.new}, edits
+        assert helps(state, edits) == (bool(whole.gone) and not whole.new), edits
+        helped += bool(whole.gone) and not whole.new
         own = {(part, m) for part, measures in touched(edits).items() for m in measures}
         ids = [part.id for part in state.score.parts]
         changed = {(ids[f.place.part], f.place.measure) for f in (*window.gone, *window.new)}
@@ -65,3 +67,4 @@ def test_the_window_finds_what_the_whole_finds():
         outside += bool(changed - own)
     assert done >= WANTED
     assert outside >= OUTSIDE
+    assert 0 < helped < done

@@ -8,12 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from deskproof.edits import Edit
 from deskproof.families import FAMILIES
 from deskproof.findings import Effect, Finding, Mend, folded, in_score_order
 from deskproof.fingerprint import fingerprints
 from deskproof.forces import Forces
-from deskproof.recheck import recheck
+from deskproof.recheck import helps
 from deskproof.score import Score
 from deskproof.state import State, state_of
 
@@ -55,12 +54,7 @@ def _verified(state: State, mends: Iterable[Mend]) -> list[Mend]:
 
     Nothing can be written into a MIDI file: there a mend is advice.
     """
-    good = [m for m in mends if m.effect is Effect.ADVICE or _helps(state, m.edits)]
+    good = [m for m in mends if m.effect is Effect.ADVICE or helps(state, m.edits)]
     if state.score.source == "musicxml":
         return good
     return [Mend(m.says, Effect.ADVICE) for m in good]
-
-
-def _helps(state: State, edits: Sequence[Edit]) -> bool:
-    change = recheck(state, edits)
-    return bool(change.gone) and not change.new

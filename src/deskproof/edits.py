@@ -246,6 +246,11 @@ def touched(edits: Iterable[Edit]) -> dict[str, set[int]]:
     return found
 
 
+def counting(edits: Iterable[Edit]) -> list[Edit]:
+    """Those of the edits after which notes of a measure are counted otherwise; the others move no reference."""
+    return [edit for edit in edits if isinstance(edit, Omit | Shorten)]
+
+
 def moved(ref: NoteRef, edits: Iterable[Edit]) -> NoteRef | None:
     """Where a note stands after the edits; None if it is no more."""
     n = ref.n
@@ -555,10 +560,11 @@ def complete(score: Score, layouts: Sequence[Layout], edits: Sequence[Edit]) -> 
 def _places_before(part: Part, measures: Iterable[int], edits: Sequence[Edit]) -> dict[NoteRef, NoteRef]:
     """Where the notes of some measures stood before the edits, by where they stand after them."""
     found = {}
+    recounted = counting(edits)
     for m in measures:
         for note in part.measures[m].notes:
             ref = NoteRef(part.id, m, note.n)
-            now = moved(ref, edits)
+            now = moved(ref, recounted) if recounted else ref
             if now is not None:
                 found[now] = ref
     return found

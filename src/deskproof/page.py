@@ -26,8 +26,9 @@ class Layout:
     ``transposes[m]``: rows (start tick, staff or 0, transposition) in force from there on, those carried over first.
     ``clefs[staff]``: places (measure, tick) and clefs beside each other. ``repeats``: measure with a bar-repeat sign
     and no notes -> the measure it repeats. ``octave_lines[staff]``: places and the octaves by which the page shows
-    the notes from there on lower than they sound. ``transpose_only`` is the one transposition of the whole part, None
-    if it changes or differs by staff.
+    the notes from there on lower than they sound. ``signatures``: the measures from which on the first staff has
+    another key signature, and its fifths, from the first measure on. ``transpose_only`` is the one transposition of
+    the whole part, None if it changes or differs by staff.
     """
 
     keys: tuple[dict[int, Key], ...]
@@ -36,6 +37,7 @@ class Layout:
     repeats: dict[int, int]
     unread_staves: frozenset[int]
     octave_lines: dict[int, tuple[list[tuple[int, int]], list[int]]]
+    signatures: tuple[tuple[int, int], ...]
 
     transpose_only: Transpose | None = field(init=False)
 
@@ -76,6 +78,7 @@ def _only(transposes: tuple[tuple[tuple[int, int, Transpose], ...], ...]) -> Tra
 def layout_of(part: Part) -> Layout:
     """Gather the changes of a part."""
     keys: dict[int, Key] = {0: _NO_KEY}
+    signatures = [(0, _NO_KEY.fifths)]
     transposes: dict[int, Transpose] = {}
     key_rows, transpose_rows = [], []
     clefs: dict[int, tuple[list[tuple[int, int]], list[Clef]]] = {}
@@ -93,6 +96,8 @@ def layout_of(part: Part) -> Layout:
                 keys = {} if staff == 0 else dict(keys)
                 keys[staff] = value
                 last_keys = keys
+                if staff < 2:
+                    signatures.append((i + (change.start > 0), value.fifths))
             elif isinstance(value, Transpose):
                 if staff == 0:
                     transposes.clear()
@@ -113,7 +118,13 @@ def layout_of(part: Part) -> Layout:
         if repeat_span and i >= repeat_span and not any(n.kind != "rest" for n in measure.notes):
             repeats[i] = repeats.get(i - repeat_span, i - repeat_span)
     return Layout(
-        tuple(key_rows), tuple(transpose_rows), clefs, repeats, frozenset(unread), _octave_lines(part)
+        tuple(key_rows),
+        tuple(transpose_rows),
+        clefs,
+        repeats,
+        frozenset(unread),
+        _octave_lines(part),
+        tuple(signatures),
     )
 
 

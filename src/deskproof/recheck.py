@@ -6,17 +6,17 @@ a window of bars around the edits; a test shows that the window finds what the w
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from deskproof.accidentals import as_exported
-from deskproof.edits import AddWords, Edit, LengthEdit, SignEdit, apply, moved, reaching, touched
+from deskproof.edits import AddWords, Edit, LengthEdit, SignEdit, apply, counting, moved, reaching, touched
 from deskproof.families import PART_FAMILIES, SCORE_FAMILIES, Context
 from deskproof.findings import Finding
 from deskproof.page import Layout, layout_of
 from deskproof.score import TIE_START, TIE_STOP, NoteRef, Part, Score
 from deskproof.spans import Line, Span
-from deskproof.state import State, state_of
+from deskproof.state import WHOLE, State, state_of
 from deskproof.timeline import Frame, realise_part
 
 WHEN_AND_WHAT = (LengthEdit, SignEdit, AddWords)  # edits that change when something sounds, or on what
@@ -41,21 +41,46 @@ def recheck(state: State, edits: Sequence[Edit], whole: bool = False) -> Change:
     whole : bool
         Check the whole edited score again instead of the window around the edits.
     """
-    after = apply(state.score, edits)
     before: list[Finding] = []
     now: list[Finding] = []
     if whole:
-        fresh = state_of(after, state.forces, tuple(state.spans))
+        fresh = state_of(apply(state.score, edits), state.forces, tuple(state.spans))
         before = [one for atoms in state.atoms.values() for one in atoms]
         now = [one for atoms in fresh.atoms.values() for one in atoms]
         return difference(before, now, edits)
+    for less, more in _families_again(state, edits):
+        before += less
+        now += more
+    return difference(before, now, edits)
+
+
+def helps(state: State, edits: Sequence[Edit]) -> bool:
+    """Whether the edits remove findings and add none; the first that they add to some notes ends the search."""
+    before: list[Finding] = []
+    now: list[Finding] = []
+    for less, more in _families_again(state, edits):
+        if any(one.notes for one in difference(less, more, edits).new):
+            return False
+        before += less
+        now += more
+    change = difference(before, now, edits)
+    return bool(change.gone) and not change.new
+
+
+Pair = tuple[list[Finding], list[Finding]]
+
+
+def _families_again(state: State, edits: Sequence[Edit]) -> Iterator[Pair]:
+    """The findings before and after of every family that the edits concern, part by part, then of the whole score."""
+    after = apply(state.score, edits)
     frame = state.timeline.frame
     onwards = reaching(edits)
-    layouts = tuple(
-        layout_of(part) if part.id in onwards else layout
-        for part, layout in zip(after.parts, state.timeline.layouts, strict=True)
-    )
+    layouts = state.timeline.layouts
     if onwards:
+        layouts = tuple(
+            layout_of(part) if part.id in onwards else layout
+            for part, layout in zip(after.parts, layouts, strict=True)
+        )
         after = as_exported(after, layouts)
     changed = touched(edits)
     for i, part in enumerate(after.parts):
@@ -67,6 +92,8 @@ def recheck(state: State, edits: Sequence[Edit], whole: bool = False) -> Change:
             measures = measures | set(range(onwards[part.id], len(part.measures)))
         heard: dict[frozenset[int], tuple[Span, ...]] = {}
         everywhere = frozenset(range(len(part.measures)))
+        if part.id not in changed:
+            heard[everywhere] = state.spans[i]
 
         def hear(
             window: frozenset[int], part: Part = part, line: Line = line, layout: Layout = layouts[i],
@@ -98,18 +125,13 @@ def recheck(state: State, edits: Sequence[Edit], whole: bool = False) -> Change:
             if family.reach is None:
                 window = everywhere
                 context = replace(context, measures=window)
-            now.extend(family.check(plan, spans, context))
-            before.extend(one for one in state.atoms[family.name, i] if one.place.measure in window)
+            before = [one for one in state.atoms[family.name, i] if one.place.measure in window]
+            yield before, list(family.check(plan, spans, context))
     if SCORE_FAMILIES and any(isinstance(edit, WHEN_AND_WHAT) for edit in edits):
-        more, less = _whole_score(state, after, layouts, changed)
-        before += more
-        now += less
-    return difference(before, now, edits)
+        yield _whole_score(state, after, layouts, changed)
 
 
-def _whole_score(
-    state: State, after: Score, layouts: Sequence[Layout], changed: Iterable[str]
-) -> tuple[list[Finding], list[Finding]]:
+def _whole_score(state: State, after: Score, layouts: Sequence[Layout], changed: Iterable[str]) -> Pair:
     """The findings of the families that look at the whole score, before and after; changed parts are heard anew."""
     frame, known = state.timeline.frame, frozenset(changed)
     spans: list[Span] = []
@@ -124,7 +146,10 @@ def _whole_score(
     now: list[Finding] = []
     for family in SCORE_FAMILIES:
         before += [one for (name, _), atoms in state.atoms.items() if name == family.name for one in atoms]
-        found = family.check(family.plan(tuple(spans), context), tuple(spans), context)
+        plan = None if family.replan is None else family.replan(state.plans[family.name, WHOLE], spans, context)
+        if plan is None:
+            plan = family.plan(tuple(spans), context)
+        found = family.check(plan, tuple(spans), context)
         now += [one for one in found if one.place.part in state.spans]
     return before, now
 
@@ -159,7 +184,8 @@ def closed(part: Part, measures: Iterable[int], frame: Frame) -> frozenset[int]:
 
 def difference(before: Iterable[Finding], now: Iterable[Finding], edits: Sequence[Edit] = ()) -> Change:
     """Compare two lists of findings of one score by rule, level and notes; ``edits`` lie between the two."""
-    old = {_key_after(one, edits): one for one in before}
+    recounted = counting(edits)
+    old = {_key_after(one, recounted) if recounted else one.key: one for one in before}
     new = {one.key: one for one in now}
     return Change(
         tuple(one for key, one in old.items() if key not in new),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 from deskproof.pitch import Pitch
@@ -175,7 +176,7 @@ class ScoreInstrument:
     unpitched: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Part:
     """One part: a line of the score, on one or more staves."""
 
@@ -190,7 +191,7 @@ class Part:
         own = self.measures[measure].notes[n].marked("midi")
         return own.value if own else f"{self.id}/m{measure}/n{n}"
 
-    @property
+    @cached_property
     def staves(self) -> int:
         """How many staves the part ever has."""
         most = 1

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from fractions import Fraction
+from functools import lru_cache
 from typing import NamedTuple
 
 from deskproof import facts, words
@@ -47,6 +48,7 @@ class Tempo(NamedTuple):
         return self.basis != DEFAULT
 
 
+@lru_cache(maxsize=256)
 def beat_unit(text: str) -> Fraction | None:
     """The length in quarters of a MusicXML beat unit with its dots (``quarter.`` = 3/2).
 
@@ -80,6 +82,7 @@ def tempos(score: Score) -> list[Tempo]:
     return _in_order(found)
 
 
+@lru_cache(maxsize=256)
 def beat_of(time: Time) -> Fraction:
     """The beat that a tempo word counts, in quarters: 6/8 goes in dotted quarters.
 
@@ -134,6 +137,7 @@ def _exact(text: str) -> Fraction | None:
     return Fraction(int(top), int(low))
 
 
+@lru_cache(maxsize=1024)
 def _per_minute(text: str) -> Fraction | None:
     """The figure of "120", "ca. 96", "100-110" (its middle); None if there is none or it is not above zero."""
     figures = []
@@ -214,6 +218,7 @@ class Clock:
             self._line.append((int(base * d), int(slope * d), d))
             self.ticks.append(tick)
             self.tempos.append(tempo)
+        self._starts = [(a + b * tick) // d for (a, b, d), tick in zip(self._line, self.ticks, strict=True)]
 
     def floor_us(self, tick: int) -> int:
         """Microseconds at a tick, rounded down (deadlines, onsets)."""
@@ -227,8 +232,7 @@ class Clock:
 
     def tick_at(self, us: int) -> int:
         """The last tick whose time, rounded down, is not after ``us`` microseconds."""
-        starts = [(a + b * tick) // d for (a, b, d), tick in zip(self._line, self.ticks, strict=True)]
-        a, b, d = self._line[max(0, bisect_right(starts, us) - 1)]
+        a, b, d = self._line[max(0, bisect_right(self._starts, us) - 1)]
         return ((us + 1) * d - a - 1) // b
 
     def tempo_at(self, tick: int) -> Tempo:

@@ -95,7 +95,8 @@ class Family:
     same spans; they are verified before anybody sees them. ``reach`` is by how many measures an edit can matter beyond its own bar;
     None: anywhere in the part. Then ``replan`` makes the plan of a part whose notes have changed in
     ``context.measures`` only, from the plan before and the spans of these measures; without it, or where it gives
-    None, the part is planned anew. ``looks_around``: keys and transpositions of other parts matter too.
+    None, the part is planned anew; where ``scope`` is the score, it is given all spans, those of unchanged parts being
+    the same records. ``looks_around``: keys and transpositions of other parts matter too.
     ``describe`` makes the record of a plan that the JSON holds (plan, id, context); None for an empty plan.
     ``help`` makes from a plan what is printed for the player when asked. ``carry`` says from the plans of a part (or of
     the whole scores) in two movements what its player has to do between them.

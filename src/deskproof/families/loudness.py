@@ -14,10 +14,12 @@ class Loudness:
         self.places: list[tuple[int, int]] = []
         self.signs: list[str] = []
         for measure in part.measures:
-            for sign in sorted(measure.directions, key=lambda d: d.start):
-                if sign.kind == "dynamics" and sign.value:
-                    self.places.append((measure.index, sign.start))
-                    self.signs.append(sign.value.split()[-1])
+            if not measure.directions:
+                continue
+            dynamics = [sign for sign in measure.directions if sign.kind == "dynamics" and sign.value]
+            for sign in sorted(dynamics, key=lambda d: d.start):
+                self.places.append((measure.index, sign.start))
+                self.signs.append(sign.value.split()[-1])
 
     def at(self, measure: int, start: int) -> str:
         """The last dynamic sign before or at a place, empty where none is."""

@@ -153,7 +153,9 @@ class PartReader:
 
 
 class _Content:
-    """What one measure holds, gathered by ``walk``."""
+    """What one measure holds, gathered by ``walk``; ``furthest`` is the last tick reached."""
+
+    __slots__ = ("changes", "directions", "endings", "furthest", "index", "notes", "part", "repeats")
 
     def __init__(self, part: PartReader, index: int) -> None:
         self.part, self.index = part, index
@@ -162,12 +164,13 @@ class _Content:
         self.changes: list[Change] = []
         self.repeats: list[Repeat] = []
         self.endings: list[Ending] = []
-        self.cursor = self.furthest = self.chord_start = 0
+        self.furthest = 0
 
     def walk(self, measure: etree._Element) -> None:
         """Go through all elements of the measure once."""
-        codes, ossia = _CODES.get, self.part.ossia
+        codes, pitch_of, found, ossia = _CODES.get, notes.pitch_of, self.notes, self.part.ossia
         scale = self.part.scale
+        cursor = furthest = chord_start = 0
         owner = 0  # what a leaf belongs to: note, backup, forward, or something that is read as a tree
         step = octave = alter = duration = None
         staff, voice, flags = 1, "1", 0
@@ -183,28 +186,32 @@ class _Content:
                     continue  # part of a direction
                 if owner == _NOTE:
                     length = 0 if flags & GRACE else scale.ticks(duration)
-                    cursor = self.cursor
                     if flags & CHORD:
-                        start = self.chord_start
+                        start = chord_start
                         length = min(length, cursor - start)
                     else:
-                        start = self.chord_start = cursor
-                        self.cursor = cursor + length
-                        if self.cursor > self.furthest:
-                            self.furthest = self.cursor
+                        start = chord_start = cursor
+                        cursor += length
+                        if cursor > furthest:
+                            furthest = cursor
                     if ossia and (staff in ossia or 0 in ossia):
                         flags |= OSSIA
-                    pitch = notes.pitch_of(step, alter, octave) if kind == "note" else None
+                    pitch = pitch_of(step, alter, octave) if kind == "note" else None
                     if pitch is None and kind == "note":
                         kind = "rest"
                         self.part.unreadable(self.index)
                     row = (
-                        len(self.notes), start, length, pitch, kind, staff, voice, flags, accidental, instrument,
+                        len(found), start, length, pitch, kind, staff, voice, flags, accidental, instrument,
                         tuple(marks) if marks else (),
                     )  # fmt: skip
-                    self.notes.append(_NEW(Note, row))
+                    found.append(_NEW(Note, row))
                 elif owner:
-                    self.move(owner, duration)
+                    ticks = scale.ticks(duration)
+                    if owner == _BACKUP:
+                        cursor = max(0, cursor - ticks)
+                    elif owner == _FORWARD:
+                        cursor += ticks
+                        furthest = max(furthest, cursor)
                 owner = code
                 step = octave = alter = duration = None
                 staff, voice, flags = 1, "1", 0
@@ -214,7 +221,7 @@ class _Content:
                     if element.get("print-object") == "no":
                         flags = HIDDEN
                 elif code in _TREES:
-                    self.tree(code, element)
+                    self.tree(code, element, cursor)
                     scale = self.part.scale
             elif code == _DURATION:
                 duration = element.text
@@ -259,24 +266,16 @@ class _Content:
                     marks.extend(notes.display(element))
                 else:
                     marks.append(Mark("notehead", (element.text or "").strip(), element.get("parentheses") or ""))
+        self.furthest = furthest
 
-    def move(self, owner: int, duration: str | None) -> None:
-        """Go back or forward in the measure."""
-        ticks = self.part.scale.ticks(duration)
-        if owner == _BACKUP:
-            self.cursor = max(0, self.cursor - ticks)
-        elif owner == _FORWARD:
-            self.cursor += ticks
-            self.furthest = max(self.furthest, self.cursor)
-
-    def tree(self, code: int, element: etree._Element) -> None:
+    def tree(self, code: int, element: etree._Element, cursor: int) -> None:
         """Read a direction, attributes, barline or sound element where the cursor stands."""
         if code == _ATTRIBUTES:
-            self.changes += self.part.attributes(element, self.cursor, self.index)
+            self.changes += self.part.attributes(element, cursor, self.index)
         elif code == _BARLINE:
-            signs, endings, repeats = directions.barline(element, len(self.directions), self.cursor)
+            signs, endings, repeats = directions.barline(element, len(self.directions), cursor)
             self.directions += signs
             self.endings += endings
             self.repeats += repeats
         else:
-            self.directions += directions.read(element, len(self.directions), self.cursor, self.part.scale)
+            self.directions += directions.read(element, len(self.directions), cursor, self.part.scale)

@@ -18,6 +18,7 @@ from deskproof.musicxml.measures import PartReader
 from deskproof.score import Part, Score, ScoreInstrument
 
 MAX_GRID_BITS = 256
+Pieces = dict[str, list[tuple[etree._Element, etree._Element]]]
 
 
 class ReadError(DeskproofError):
@@ -78,10 +79,11 @@ def read_tree(root: etree._Element, name: str = "score") -> Score:
             f"{name}: the outermost element is <{root.tag}>, expected <score-partwise> or <score-timewise>. "
             "This is not a MusicXML score; export it as MusicXML (.musicxml or .mxl)."
         )
-    grid = _grid(root)
+    parts = pieces(root)
+    grid = _grid(parts)
     while grid.bit_length() <= MAX_GRID_BITS:
         try:
-            return _read(root, grid, name)
+            return _read(root, parts, grid, name)
         except notes.FinerGrid as finer:
             grid *= finer.factor
     raise ReadError(
@@ -89,24 +91,24 @@ def read_tree(root: etree._Element, name: str = "score") -> Score:
     )
 
 
-def _grid(root: etree._Element) -> int:
+def _grid(parts: Pieces) -> int:
     """Ticks a quarter to begin with: the least common multiple of the divisions of every first measure."""
     grid = 1
-    for rows in pieces(root).values():
+    for rows in parts.values():
         divisions = notes.number(rows[0][0].findtext("attributes/divisions")) if rows else None
         if divisions is not None and divisions > 0:
             grid = math.lcm(grid, Fraction(divisions).numerator)
     return grid
 
 
-def _read(root: etree._Element, grid: int, name: str) -> Score:
+def _read(root: etree._Element, content: Pieces, grid: int, name: str) -> Score:
     remarks: dict[str, None] = {}
     declared = dict(_declared_parts(root))
     parts: list[Part] = []
-    for part_id, rows in pieces(root).items():
+    for part_id, rows in content.items():
         part_name, abbreviation, instruments = declared.get(part_id, (part_id, "", {}))
         reader = PartReader(grid, f"{name}: part {part_id}", remarks)
-        measures = tuple(reader.measure(content, i, owner) for i, (content, owner) in enumerate(rows))
+        measures = tuple(reader.measure(own, i, owner) for i, (own, owner) in enumerate(rows))
         parts.append(Part(part_id, part_name, abbreviation, instruments, measures))
     if not parts or not any(part.measures for part in parts):
         raise ReadError(f"{name}: the score has no measures. Nothing was exported; export it again.")
@@ -126,13 +128,13 @@ def _read(root: etree._Element, grid: int, name: str) -> Score:
 _NOTHING = etree.Element("measure")
 
 
-def pieces(root: etree._Element) -> dict[str, list[tuple[etree._Element, etree._Element]]]:
+def pieces(root: etree._Element) -> Pieces:
     """Part id -> for each measure the element that holds its content and the one that holds its number.
 
     In a partwise score the two are one; in a timewise one the content stands in <part> inside <measure>. A part
     that a timewise measure leaves out is empty there. Of two parts with one id the second gets a number behind it.
     """
-    found: dict[str, list[tuple[etree._Element, etree._Element]]] = {}
+    found: Pieces = {}
     if root.tag == "score-partwise":
         for element in root.iterfind("part"):
             part_id = element.get("id") or f"P{len(found) + 1}"

@@ -7,6 +7,7 @@ from deskproof.families.keyboard.mends import mends
 from deskproof.families.keyboard.pedal_rules import PEDAL_RULES
 from deskproof.families.keyboard.planning import plan
 from deskproof.families.keyboard.record import describe
+from deskproof.families.keyboard.replanned import replan
 from deskproof.families.keyboard.rules import RULES
 
 KEYBOARD = Family(
@@ -17,6 +18,7 @@ KEYBOARD = Family(
     mends=mends,
     rules=(*RULES, *PEDAL_RULES),
     reach=None,
+    replan=replan,
     describe=describe,
     help=printed_help,
 )

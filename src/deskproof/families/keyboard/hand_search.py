@@ -8,7 +8,7 @@ the cheapest ways so far that differ in where the two hands are; prices are thos
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from itertools import combinations, pairwise
 from typing import NamedTuple
@@ -18,6 +18,7 @@ from deskproof.families.keyboard.geometry import Keyboard
 
 LEFT, RIGHT, BOTH = 0, 1, 2
 MOST_WAYS, MOST_PAIRS = 1 << 10, 200_000
+MARKED = 16  # of so many presses one has its ways kept, to go on from there
 ROLL = "roll"
 OCTAVE = 12
 
@@ -185,6 +186,21 @@ class _Back(NamedTuple):
 
 _State = tuple[int, _Hand, _Hand, int, _Back | None]  # price, hands, who played last, the way here
 _Pair = tuple[int, Sequence[int], int]  # price of a move, prices by the rest before it, extent in semitones
+_PAIRS: dict[int, _Pair] = {}  # by pace, hand and distances, of which the tables alone make them
+
+
+class Trail(NamedTuple):
+    """A search as it went, from which another over nearly the same presses goes on.
+
+    ``kept`` holds the ways kept before every ``MARKED``-th press, the cheapest first; ``last`` is the end of the way
+    found, ``split`` the hand of every key.
+    """
+
+    onsets: tuple[Press, ...]
+    slack: int
+    kept: tuple[list[_State], ...]
+    last: _Back | None
+    split: list[tuple[int | None, ...]]
 
 
 def search(
@@ -216,25 +232,84 @@ def search(
     list of tuple
         LEFT, RIGHT or None for each key of each press.
     """
+    return searched(onsets, limits, hard_um, leap, beam, slack).split
+
+
+def searched(
+    onsets: Sequence[Press],
+    limits: Limits,
+    hard_um: int,
+    leap: Leap,
+    beam: int = costs.BEAM,
+    slack: int | None = None,
+) -> Trail:
+    """The same as :func:`search`, with the way it went."""
     if not onsets:
-        return []
-    if slack is None:
-        slack = costs.SLACK_STAVES if any(any(press.staves) for press in onsets) else costs.SLACK
-    before_us = onsets[0].t_us
-    states: list[_State] = [(0, *_at_rest(before_us), BOTH, None)]
-    pairs: dict[int, _Pair] = {}
+        return Trail((), 0, (), None, [])
+    slack = _slack_for(onsets) if slack is None else slack
+    states: list[_State] = [(0, *_at_rest(onsets[0].t_us), BOTH, None)]
+    kept = [states]
+    steps = _onwards(states, onsets, 0, limits, hard_um, leap, beam, slack)
+    for i, states in enumerate(steps, 1):
+        if i % MARKED == 0:
+            kept.append(states)
+    last = states[0][4]
+    return Trail(tuple(onsets), slack, tuple(kept), last, _way_to(last))
+
+
+def search_again(
+    known: Trail, onsets: Sequence[Press], limits: Limits, hard_um: int, leap: Leap
+) -> list[tuple[int | None, ...]]:
+    """What :func:`search` finds when some presses of a search with the same limits have changed.
+
+    The ways are gone on from the last ones kept before the first change, until both searches keep the same ways.
+    """
+    slack = _slack_for(onsets)
+    if not onsets or not known.onsets or slack != known.slack or onsets[0].t_us != known.onsets[0].t_us:
+        return search(onsets, limits, hard_um, leap, slack=slack)
+    first, last = _differing(known.onsets, onsets)
+    start = first // MARKED * MARKED
+    states = known.kept[start // MARKED]
+    steps = _onwards(states, onsets, start, limits, hard_um, leap, costs.BEAM, slack)
+    for i, states in enumerate(steps, start + 1):
+        if i % MARKED == 0 and last + 1 < i < len(onsets) and onsets[i - 1].keys:
+            before = known.kept[i // MARKED]
+            if _same(states, before):
+                passed = _passed(known, i)
+                at = next(k for k, state in enumerate(before) if state[4] is passed)
+                return _way_to(states[at][4]) + known.split[i:]
+    return _way_to(states[0][4])
+
+
+def _slack_for(onsets: Sequence[Press]) -> int:
+    return costs.SLACK_STAVES if any(any(press.staves) for press in onsets) else costs.SLACK
+
+
+def _onwards(
+    states: list[_State],
+    onsets: Sequence[Press],
+    start: int,
+    limits: Limits,
+    hard_um: int,
+    leap: Leap,
+    beam: int,
+    slack: int,
+) -> Iterator[list[_State]]:
+    """The ways kept after each press from ``start`` on, the cheapest first; ``states`` are those before it."""
+    before_us = next((press.t_us for press in reversed(onsets[:start]) if press.keys), onsets[0].t_us)
     turned: dict[tuple[int, int], list[tuple[int, ...]]] = {}
-    for i, press in enumerate(onsets):
+    for i, press in enumerate(onsets[start:], start):
         if not press.keys:
             states = [(price, one, other, who, _Back(back, ())) for price, one, other, who, back in states]
+            yield states
             continue
         ways = ways_of(press.keys, press.staves, press.how, limits, hard_um)
         rest_us = press.t_us - before_us
         before_us = press.t_us
         left = {hand.tag: hand for _, hand, _, _, _ in states}
         right = {hand.tag: hand for _, _, hand, _, _ in states}
-        lefts = {tag: _prices(hand, LEFT, ways, press, pairs, limits, leap) for tag, hand in left.items()}
-        rights = {tag: _prices(hand, RIGHT, ways, press, pairs, limits, leap) for tag, hand in right.items()}
+        lefts = {tag: _prices(hand, LEFT, ways, press, limits, leap) for tag, hand in left.items()}
+        rights = {tag: _prices(hand, RIGHT, ways, press, limits, leap) for tag, hand in right.items()}
         pause = (bisect_right(costs.PACE_US, rest_us), min(3, len(press.keys) - 1))
         fixed = turned.get(pause)
         if fixed is None:
@@ -251,15 +326,43 @@ def search(
                 old = best.get(place)
                 if old is None or total < old[0]:
                     best[place] = (total, w, state)
-        kept = sorted(best.items(), key=_price_of)[:beam]
-        states = _entered(kept, ways, press, slack)
-    last = states[0][4]
+        states = _entered(sorted(best.items(), key=_price_of)[:beam], ways, press, slack)
+        yield states
+
+
+def _way_to(last: _Back | None) -> list[tuple[int | None, ...]]:
+    """The splits on the way to a state, from the first press on."""
     split = []
     while last is not None:
         split.append(last.row)
         last = last.before
     split.reverse()
     return split
+
+
+def _passed(known: Trail, i: int) -> _Back | None:
+    """Where the way found stood before press ``i``."""
+    at = known.last
+    for _ in range(len(known.onsets) - i):
+        assert at is not None
+        at = at.before
+    return at
+
+
+def _differing(one: Sequence[Press], other: Sequence[Press]) -> tuple[int, int]:
+    """The first and the last press that differ; where their number differs, all from the first on."""
+    differ = [i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b]
+    most, least = max(len(one), len(other)), min(len(one), len(other))
+    first = differ[0] if differ else least
+    return first, most if most > least else differ[-1] if differ else first
+
+
+def _same(states: list[_State], others: list[_State]) -> bool:
+    """Whether two searches go on alike: the same hands in the same order, prices all apart by one sum."""
+    more = states[0][0] - others[0][0]
+    return len(states) == len(others) and all(
+        one[0] - two[0] == more and one[1:4] == two[1:4] for one, two in zip(states, others, strict=True)
+    )
 
 
 def _price_of(item: tuple[tuple[int, int], tuple[int, int, _State]]) -> int:
@@ -309,7 +412,6 @@ def _prices(
     side: int,
     ways: tuple[_Way, ...],
     press: Press,
-    pairs: dict[int, _Pair],
     limits: Limits,
     leap: Leap,
 ) -> list[int]:
@@ -334,11 +436,11 @@ def _prices(
         else:
             low, high = way.low[side], way.high[side]
             name = (start + low) * 128 + high - low
-            pair = pairs.get(name)
+            pair = _PAIRS.get(name)
             if pair is None:
-                if len(pairs) > MOST_PAIRS:
-                    pairs.clear()
-                pair = pairs[name] = _pair(pace, side, before_high - before_low, low - before_low, high - before_low)
+                if len(_PAIRS) > MOST_PAIRS:
+                    _PAIRS.clear()
+                pair = _PAIRS[name] = _pair(pace, side, before_high - before_low, low - before_low, high - before_low)
             off = (16 * (low + high) - region) // 32
             price = pair[0] + pair[1][rest] + costs.REGION[pace][max(-30, min(30, -off if side == LEFT else off)) + 30]
             if pair[2] > OCTAVE:

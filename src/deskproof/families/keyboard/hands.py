@@ -20,10 +20,12 @@ from deskproof.families.keyboard.hand_search import (
     Leap,
     Limits,
     Press,
+    Trail,
     crowded,
     least_stretch,
     rolls,
-    search,
+    search_again,
+    searched,
 )
 
 FINGER, DAMPER = "finger", "damper"
@@ -115,12 +117,15 @@ class HandPlan:
         When the finger leaves the key; the written end where it stays.
     hard : tuple of Hard
         In order of onsets.
+    trail : Trail or None
+        The search it comes from; None where it went on from another.
     """
 
     hands: tuple[tuple[str | None, ...], ...]
     kept_by: tuple[tuple[str, ...], ...]
     up_us: tuple[tuple[int, ...], ...]
     hard: tuple[Hard, ...] = field(default=())
+    trail: Trail | None = field(default=None, compare=False, repr=False)
 
 
 @lru_cache(maxsize=64)
@@ -195,7 +200,9 @@ def grouped(notes: Iterable[tuple[int, int, int]], within_us: int | None = None)
     return presses
 
 
-def plan_hands(onsets: Sequence[Press], settings: Settings | None = None) -> HandPlan:
+def plan_hands(
+    onsets: Sequence[Press], settings: Settings | None = None, before: HandPlan | None = None
+) -> HandPlan:
     """Split a part between two hands, and say what is hard in it.
 
     Parameters
@@ -204,6 +211,8 @@ def plan_hands(onsets: Sequence[Press], settings: Settings | None = None) -> Han
         In order of time, no time twice, the keys of each from low to high and no key twice.
     settings : Settings or None
         None is the usual hand at a piano.
+    before : HandPlan or None
+        A plan with these settings of which only some presses have changed; the plan is the same without it.
 
     Notes
     -----
@@ -212,7 +221,12 @@ def plan_hands(onsets: Sequence[Press], settings: Settings | None = None) -> Han
     """
     settings = settings or settings_of()
     leap = Leap(settings.leap_from_um, settings.leap_least_us)
-    split = search(onsets, settings.limits, settings.hard_um, leap)
+    trail = None
+    if before is not None and before.trail is not None:
+        split = search_again(before.trail, onsets, settings.limits, settings.hard_um, leap)
+    else:
+        trail = searched(onsets, settings.limits, settings.hard_um, leap)
+        split = trail.split
     play = _Playing(onsets, settings, split)
     for i in range(len(onsets)):
         play.press(i)
@@ -221,6 +235,7 @@ def plan_hands(onsets: Sequence[Press], settings: Settings | None = None) -> Han
         tuple(map(tuple, play.kept_by)),
         tuple(map(tuple, play.up_us)),
         tuple(play.hard),
+        trail,
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from deskproof import facts
 from deskproof.families.base import Context, Plan
 from deskproof.families.keyboard import pedals
+from deskproof.families.keyboard.around import Around
 from deskproof.families.keyboard.geometry import NORMAL
 from deskproof.families.keyboard.hands import HandPlan, Press, Settings, plan_hands, settings_of
 from deskproof.families.keyboard.pedal_signs import signs_of
@@ -30,6 +31,7 @@ class KeyboardPlan(Plan):
     hand_mm: float = 0
     signs: tuple[pedals.Sign, ...] = ()
     spans: tuple[Span, ...] = ()
+    around: Around | None = field(default=None, compare=False, repr=False)
     why: dict[tuple[int, int], str] = field(default_factory=dict)  # key without a hand -> rule
 
     @property
@@ -40,8 +42,17 @@ class KeyboardPlan(Plan):
 
 def plan(spans: Sequence[Span], context: Context) -> Plan:
     """Plan the hands of the keyboard spans of one part; an empty plan where nothing is a keyboard's."""
-    rows = tuple(span for span in spans if span.instrument is not None and span.instrument.kind in KINDS)
-    if not rows or not any(span.events for span in rows):
+    return planned(on_keys(spans), context)
+
+
+def on_keys(spans: Sequence[Span]) -> tuple[Span, ...]:
+    """The spans on instruments with keys."""
+    return tuple(span for span in spans if span.instrument is not None and span.instrument.kind in KINDS)
+
+
+def planned(rows: tuple[Span, ...], context: Context, before: KeyboardPlan | None = None) -> Plan:
+    """The plan of the keyboard spans of one part; ``before`` is the plan when some notes were others."""
+    if not any(span.events for span in rows):
         return Plan()
     kind = next(span.instrument.kind for span in rows if span.instrument is not None and span.events)
     reading = read(rows, context, kind in (ORGAN, PEDALBOARD), kind == PEDALBOARD)
@@ -50,9 +61,14 @@ def plan(spans: Sequence[Span], context: Context) -> Plan:
     part = context.score.parts[reading.part]
     hand_mm = hand_of(kind, context)
     settings = settings_for(kind, context)
-    hands = plan_hands([press_of(row) for row in reading.onsets], settings)
+    hands = plan_hands([press_of(row) for row in reading.onsets], settings, before.hands if before else None)
     signs = signs_of(part, context.frame)
-    return KeyboardPlan("keyboard", part.name or part.id, kind, reading, hands, settings, hand_mm, signs, rows)
+    around = before.around if before else None
+    if around is None or not around.holds(context):
+        around = Around(context, reading.part)
+    return KeyboardPlan(
+        "keyboard", part.name or part.id, kind, reading, hands, settings, hand_mm, signs, rows, around
+    )  # fmt: skip
 
 
 def hand_of(kind: str, context: Context) -> float:

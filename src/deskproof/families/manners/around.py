@@ -44,11 +44,11 @@ class Around:
     def pairs(self) -> frozenset[tuple[int, int]]:
         """The part's own key and that of the parts at sounding pitch, in fifths, wherever one of them changes."""
         if self._pairs is None:
-            score, layouts = self.context.score, self.context.layouts
-            own = keys_of(score.parts[self.index])
+            layouts = self.context.layouts
+            own = layouts[self.index].signatures
             others = [
-                keys_of(part)
-                for i, (part, layout) in enumerate(zip(score.parts, layouts, strict=True))
+                layout.signatures
+                for i, layout in enumerate(layouts)
                 if i != self.index and not any(t.semitones % 12 for t in _transposes(layout))
             ]
             found = set()
@@ -60,10 +60,9 @@ class Around:
 
     def sounding_key(self, measure: int) -> int | None:
         """The key in a measure of most other parts at sounding pitch, in fifths; None where there is none."""
-        score, layouts = self.context.score, self.context.layouts
         keys = [
-            key_at(keys_of(part), measure)
-            for i, (part, layout) in enumerate(zip(score.parts, layouts, strict=True))
+            key_at(layout.signatures, measure)
+            for i, layout in enumerate(self.context.layouts)
             if i != self.index and not any(t.semitones % 12 for t in _transposes(layout))
         ]
         return Counter(keys).most_common(1)[0][0] if keys else None

@@ -5,7 +5,7 @@ from deskproof.families.players.as_record import describe
 from deskproof.families.players.attacca import carry
 from deskproof.families.players.checks import check
 from deskproof.families.players.mends import mends
-from deskproof.families.players.planning import plan
+from deskproof.families.players.planning import plan, replan
 from deskproof.families.players.rules import RULES
 
 PLAYERS = Family(
@@ -16,6 +16,7 @@ PLAYERS = Family(
     mends=mends,
     rules=RULES,
     reach=None,
+    replan=replan,
     describe=describe,
     carry=carry,
 )

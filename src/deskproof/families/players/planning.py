@@ -7,7 +7,16 @@ from dataclasses import dataclass
 from functools import cached_property, partial
 
 from deskproof.families.base import Context, Plan
-from deskproof.families.players.reading import KEYBOARDS, PERCUSSION, Group, group_of, groups_of, need_us
+from deskproof.families.players.reading import (
+    KEYBOARDS,
+    PERCUSSION,
+    Group,
+    by_group,
+    group_of,
+    groups_of,
+    need_us,
+    read_group,
+)
 from deskproof.families.players.record import Duty, Need, Objective, Player, Rota
 from deskproof.families.players.rota import ALTERNATIVES, ranked, rota
 from deskproof.instruments import by_id
@@ -66,6 +75,22 @@ def plan(spans: Sequence[Span], context: Context) -> Plan:
     """Plan the players of a whole score; an empty plan where no group sounds."""
     casts = tuple(_cast(group, context) for group in groups_of(spans, context))
     return PlayersPlan("players", "", casts, tuple(spans)) if casts else Plan()
+
+
+def replan(before: Plan, spans: Sequence[Span], context: Context) -> Plan | None:
+    """The plan of a score some spans of which have changed: a group whose spans are the same ones keeps its rota."""
+    if not isinstance(before, PlayersPlan):
+        return None
+    known = {cast.group.name: cast for cast in before.casts}
+    was = by_group(before.spans)
+    casts = []
+    for name, rows in by_group(spans).items():
+        if len(rows) == len(was[name]) and all(one is other for one, other in zip(rows, was[name], strict=True)):
+            if name in known:
+                casts.append(known[name])
+        elif (group := read_group(name, rows, context)) is not None:
+            casts.append(_cast(group, context))
+    return PlayersPlan("players", "", tuple(casts), tuple(spans)) if casts else Plan()
 
 
 def _cast(group: Group, context: Context) -> Cast:

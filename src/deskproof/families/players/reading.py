@@ -51,36 +51,47 @@ def group_of(instrument: Instrument) -> str:
 
 def groups_of(spans: Sequence[Span], context: Context) -> Iterator[Group]:
     """The groups of a score, in the order of the facts; those without a sounding note are left out."""
-    by_group: dict[str, list[Span]] = {}
+    for name, rows in by_group(spans).items():
+        group = read_group(name, rows, context)
+        if group is not None:
+            yield group
+
+
+def by_group(spans: Sequence[Span]) -> dict[str, list[Span]]:
+    """Group -> its spans that have events, in the order of the facts."""
+    found: dict[str, list[Span]] = {name: [] for name in GROUPS}
     for span in spans:
         if span.instrument is not None and span.events:
             name = group_of(span.instrument)
             if name:
-                by_group.setdefault(name, []).append(span)
-    for name in GROUPS:
-        rows = by_group.get(name, ())
-        parts: dict[str, int] = {}
-        stretches: list[Stretch] = []
-        for span in rows:
-            assert span.instrument is not None
-            part = context.score.parts[span.part]
-            count = words.how_many(part.name)
-            if name == PERCUSSION:
-                continue
-            times = [context.frame.times_us(e) for e in span.events if not e.note.flags & UNCHECKED]
-            for k in range(count):
-                line = part.id if count == 1 else f"{part.id}/{k + 1}"
-                found = stretches_of(times, line, span.instrument.id, US * _gap(name))
-                if found:
-                    parts[line] = span.part
-                    stretches += found
-        if name == PERCUSSION:
-            for index in dict.fromkeys(span.part for span in rows):
-                struck = _struck([span for span in rows if span.part == index], context)
-                parts.update({stretch.line: index for stretch in struck})
-                stretches += struck
-        if stretches:
-            yield Group(name, parts, tuple(sorted(stretches, key=lambda s: (s.from_us, s.to_us, s.line))))
+                found[name].append(span)
+    return found
+
+
+def read_group(name: str, rows: Sequence[Span], context: Context) -> Group | None:
+    """One group, read from its spans; None if no note of it sounds."""
+    parts: dict[str, int] = {}
+    stretches: list[Stretch] = []
+    if name == PERCUSSION:
+        for index in dict.fromkeys(span.part for span in rows):
+            struck = _struck([span for span in rows if span.part == index], context)
+            parts.update({stretch.line: index for stretch in struck})
+            stretches += struck
+        rows = ()
+    for span in rows:
+        assert span.instrument is not None
+        part = context.score.parts[span.part]
+        count = words.how_many(part.name)
+        times = [context.frame.times_us(e) for e in span.events if not e.note.flags & UNCHECKED]
+        for k in range(count):
+            line = part.id if count == 1 else f"{part.id}/{k + 1}"
+            found = stretches_of(times, line, span.instrument.id, US * _gap(name))
+            if found:
+                parts[line] = span.part
+                stretches += found
+    if not stretches:
+        return None
+    return Group(name, parts, tuple(sorted(stretches, key=lambda s: (s.from_us, s.to_us, s.line))))
 
 
 def _struck(spans: Sequence[Span], context: Context) -> list[Stretch]:
