@@ -519,6 +519,29 @@ def _proof(one: _Checked, target: Path) -> Path:
 
 
 @main.command()
+@click.argument("place", type=click.Path(path_type=Path))
+@_common[0]
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Of this machine; any free one if not named.")
+@click.option("--no-browser", is_flag=True, help="Only say the address.")
+def serve(place: Path, forces: Path | None, port: int, no_browser: bool) -> None:
+    """Go through the findings of a score, or of a folder of scores, in the browser.
+
+    The page stands on this machine only, at an address that nobody can guess. Ctrl-C ends it.
+    """
+    from deskproof.report import as_json, as_text
+    from deskproof.report.printed import proof_pdf
+    from deskproof.report.proof import proof_html, style
+    from deskproof.web.desk import Prints
+    from deskproof.web.serve import serve as run
+
+    if not place.exists():
+        raise DeskproofError(f"{place}: no such file or folder.")
+    prints = Prints(as_text.header, as_text.summary, as_json.report, proof_html, proof_pdf, style())
+    ends = "Ctrl-C ends it."
+    run(place, _forces(forces, None, False), prints, port, not no_browser, lambda at: click.echo(f"{at}\n{ends}"))
+
+
+@main.command()
 @click.argument("rule")
 def why(rule: str) -> None:
     """Explain a rule: what it says, why, on which facts it rests, when it is silent."""

@@ -15,20 +15,22 @@ from deskproof.document import Document
 from deskproof.draw import pedals
 from deskproof.draw.hand_rows import hand_rows
 from deskproof.draw.keys import keys_picture, of_hand, struck_at
+from deskproof.draw.rota import rota
 from deskproof.edits import ChangeRef, Edit
 from deskproof.engrave.marks import Mark, Picture, picture
-from deskproof.engrave.render import EngraveError, EngraverMissing
+from deskproof.engrave.render import EngraveError, EngraverMissing, sign_shapes
 from deskproof.engrave.slice import MOST_BARS, Bars, Desk, bars_of
 from deskproof.facts import Fact
 from deskproof.families.harp.planning import HarpPlan
 from deskproof.families.harp.setting_checks import setting_text
 from deskproof.families.keyboard.planning import KeyboardPlan
 from deskproof.families.keyboard.summary import bars_in_words
+from deskproof.families.players.planning import PlayersPlan
 from deskproof.findings import EFFECT_WORDS, Finding, Mend
 from deskproof.instruments import Instrument
 from deskproof.places import bar_number, spot_of
 from deskproof.score import NoteRef
-from deskproof.state import State
+from deskproof.state import WHOLE, State
 
 SIGNS = "sign-"  # before the names of the outlines of music signs, which stand once on the page
 CAUTION = (
@@ -61,11 +63,13 @@ def _e(text: object) -> str:
 class Footnotes:
     """Writes the findings of one score, and keeps the outlines of music signs that their pictures need (``signs``).
 
-    ``document`` is the score that ``state`` was made for.
+    ``document`` is the score that ``state`` was made for. With ``ids`` the marks in pictures of mends can be found by
+    a page (see ``Mark``).
     """
 
     document: Document
     state: State
+    ids: bool = False
     signs: dict[str, str] = field(default_factory=dict)
     pictures: int = 0
 
@@ -143,6 +147,37 @@ class Footnotes:
         if plan.hands is not None:
             below = hand_rows(engraving, plan, part, frame, bars.first, plays, below)
         return bars, below
+
+    def charts(self, number: int, finding: Finding) -> str:
+        """The chart that belongs to a finding: pedals under its bars, keys to scale, or who plays when; often none."""
+        place, id_ = finding.place, f"chart-{number}"
+        part = self.state.score.parts[place.part].id
+        bars, hung = self.pedal_rows(finding, self.bars(finding.notes) or Bars((part,), place.measure, place.measure))
+        drawn = ""
+        if hung is not None:
+            mark = Mark("", finding.level, finding.notes)
+            title = f"{self.names[place.part]}, {self.bars_words(place.part, bars)}"
+            drawn = self.figure(bars, [mark], title, "", rows=hung)
+        cautions = [CAUTION] * (finding.rule.id in _OF_HANDS) + [HANDS_DIFFER] * (finding.rule.id in _OF_KEYS)
+        said = "".join(f'<p class="quiet">{_e(one)}</p>' for one in cautions)
+        return drawn + self.keys(finding, id_) + self.rota(finding) + said
+
+    def rota(self, finding: Finding) -> str:
+        """Who plays what in the group of a finding about players."""
+        plan = self.state.plans.get(("players", WHOLE))
+        if not finding.rule.id.startswith("players-") or not isinstance(plan, PlayersPlan):
+            return ""
+        for cast in plan.casts:
+            if finding.place.part in cast.group.parts.values():
+                return f'<figure class="strip" tabindex="0">{rota(plan, cast, self.state.context())}</figure>'
+        return ""
+
+    def outlines(self) -> str:
+        """The outlines of all music signs that were drawn so far; they stand once beside the pictures."""
+        return (
+            '<svg xmlns="http://www.w3.org/2000/svg" class="signs" aria-hidden="true" focusable="false">'
+            f"<defs>{sign_shapes(self.signs, SIGNS)}</defs></svg>"
+        )
 
     def keyboard(self, finding: Finding) -> KeyboardPlan | None:
         """The plan of the hands at a keyboard that a finding is about; None for every other finding."""
@@ -236,7 +271,7 @@ class Footnotes:
         assert after is not None
         where = f"{self.names[finding.place.part]}, {self.bars_words(finding.place.part, before)}"
         notes = tuple(dict.fromkeys(ref for ref in changed if isinstance(ref, NoteRef)))
-        marks = [Mark("", finding.level, notes)]
+        marks = [Mark("", finding.level, notes, finding.id if self.ids else "")]
         hidden = sum(not before.first <= ref.measure <= before.last for ref in notes)
         verb = "is" if hidden == 1 else "are"
         more = f'<p class="quiet">{plural(hidden, "more note")} further on {verb} changed too.</p>' if hidden else ""

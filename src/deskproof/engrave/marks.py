@@ -26,11 +26,16 @@ _EDGE = 0.5 * SPACE  # white round the whole picture
 
 
 class Mark(NamedTuple):
-    """What to mark: the number in the ring (empty: a bracket alone), the level, and the notes."""
+    """What to mark: the number in the ring (empty: a bracket alone), the level, and the notes.
+
+    With an ``id`` the ring and the brackets bear it as ``data-finding``, and each bracket its notes as ``data-notes``,
+    so that a page can find them.
+    """
 
     number: str
     level: str
     notes: tuple[NoteRef, ...]
+    id: str = ""
 
 
 class Below(NamedTuple):
@@ -161,13 +166,14 @@ class _Draft:
 
     def mark(self, mark: Mark, numbered: bool) -> None:
         """Brackets under the notes of a mark, staff by staff; its ring waits for the margin."""
-        by_staff: dict[int, list[Box]] = {}
+        by_staff: dict[int, dict[NoteRef, Box]] = {}
         for ref in dict.fromkeys(mark.notes):
             if ref in self.engraving.heads:
-                by_staff.setdefault(self.engraving.owner.get(ref, 0), []).append(self.engraving.heads[ref])
+                by_staff.setdefault(self.engraving.owner.get(ref, 0), {})[ref] = self.engraving.heads[ref]
         for staff, boxes in sorted(by_staff.items()):
-            for group in self._neighbours(staff, boxes):
-                self._bracket(staff, group, mark, numbered)
+            for group in self._neighbours(staff, list(boxes.values())):
+                inside = [ref for ref, box in boxes.items() if group.left <= box.left and box.right <= group.right]
+                self._bracket(staff, group, mark, numbered, inside)
         if mark.number:
             staves = self.engraving.staves
             first = min(by_staff, default=0)
@@ -191,7 +197,7 @@ class _Draft:
                 runs[-1] = last.joined(box)
         return runs
 
-    def _bracket(self, staff: int, notes: Box, mark: Mark, numbered: bool) -> None:
+    def _bracket(self, staff: int, notes: Box, mark: Mark, numbered: bool, refs: Sequence[NoteRef]) -> None:
         left, right = notes.left - 0.15 * SPACE, notes.right + 0.15 * SPACE
         size = 1.2 * SPACE
         room = 0.62 * size * len(mark.number) + 0.2 * SPACE if numbered and mark.number else 0.0
@@ -201,7 +207,7 @@ class _Draft:
         floor = min(below, default=float("inf")) - _HOOK - 3 * _LINE
         y = self._free(Box(left - room, top, right, top + max(_HOOK, size if room else 0.0) + _LINE), floor)
         self.out.append(
-            f'<path class="bracket" d="M{left:.0f} {y:.0f}V{y + _HOOK:.0f}H{right:.0f}V{y:.0f}" fill="none" '
+            f'<path class="bracket"{_data(mark, refs)} d="M{left:.0f} {y:.0f}V{y + _HOOK:.0f}H{right:.0f}V{y:.0f}" fill="none" '
             f'stroke="{PENCIL}" stroke-width="{_LINE:.0f}"/>'
         )
         if room:
@@ -236,5 +242,13 @@ class _Draft:
             y = max(y, last + 2.2 * _RADIUS)
             last = y
             shape = ring(mark.number, mark.level, x, y)
-            self.out.append(f'<g class="ring">{shape}</g>')
+            self.out.append(f'<g class="ring"{_data(mark)}>{shape}</g>')
             self.rings.append(Box(x - _RADIUS, y - _RADIUS, x + _RADIUS, y + _RADIUS))
+
+
+def _data(mark: Mark, refs: Sequence[NoteRef] = ()) -> str:
+    """The attributes by which a page finds a mark."""
+    if not mark.id:
+        return ""
+    notes = f' data-notes="{html.escape(" ".join(map(str, refs)))}"' if refs else ""
+    return f' data-finding="{html.escape(mark.id)}"{notes}'

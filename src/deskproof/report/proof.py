@@ -20,13 +20,12 @@ from deskproof.document import Document
 from deskproof.draw import pedals
 from deskproof.draw.rota import rota, rota_words
 from deskproof.engrave.marks import ring_alone
-from deskproof.engrave.render import sign_shapes
 from deskproof.families.harp.either import for_either
 from deskproof.families.harp.setting_checks import setting_text
 from deskproof.families.percussion.planning import PercussionPlan
 from deskproof.families.percussion.setup import in_words, set_up
 from deskproof.findings import LEVELS, Finding
-from deskproof.footnotes import SIGNS, Footnotes, capital, of_harp, plural
+from deskproof.footnotes import Footnotes, capital, of_harp, plural
 from deskproof.report import as_text
 from deskproof.report.hall import how_many_players, not_everywhere, other_ways, players_of, worth_a_look
 from deskproof.report.harpist import for_harpist
@@ -108,10 +107,6 @@ class _Page:
             *self.by_part(),
             *self.for_players(),
         ]
-        outlines = (
-            '<svg xmlns="http://www.w3.org/2000/svg" class="signs" aria-hidden="true" focusable="false">'
-            f"<defs>{sign_shapes(self.notes.signs, SIGNS)}</defs></svg>"
-        )
         return "\n".join(
             [
                 "<!DOCTYPE html>",
@@ -124,7 +119,7 @@ class _Page:
                 f"<style>{sheet}</style>",
                 "</head>",
                 "<body>",
-                outlines,
+                self.notes.outlines(),
                 "<main>",
                 *body,
                 "</main>",

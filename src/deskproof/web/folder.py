@@ -17,7 +17,8 @@ from deskproof.musicxml.container import MAX_UNPACKED
 
 SUFFIXES = (".musicxml", ".mxl", ".xml", ".mid", ".midi")
 DECISIONS = ".deskproof.toml"
-ENDINGS = ("-mended.musicxml", "-mended.mxl", "-proof.html")  # of the files that are made beside a score
+# Of the files that are made beside a score:
+ENDINGS = ("-mended.musicxml", "-mended.mxl", "-proof.html", "-proof.pdf", "-proof.json")
 MAX_ENTRIES = 100_000  # files and folders looked at
 MAX_COPIES = 1000
 

@@ -182,6 +182,22 @@ class Session:
         DeskproofError
             If it is the original, is there already (without ``force``), or cannot be written; or for a MIDI file.
         """
+        files.may_write(target, self.path, force)
+        files.write_whole(target, self._bytes(target.suffix.lower() == ".mxl"))
+        return target
+
+    def mended(self) -> tuple[str, bytes]:
+        """The score as mended so far, .mxl if it was: the ending of the copy's name, and its bytes.
+
+        Raises
+        ------
+        DeskproofError
+            For a MIDI file.
+        """
+        packed = self.path.suffix.lower() == ".mxl"
+        return f"-mended{'.mxl' if packed else '.musicxml'}", self._bytes(packed)
+
+    def _bytes(self, packed: bool) -> bytes:
         with self._lock:
             box, data = self._now.document.container, self._now.data
         if self._first.score.source != "musicxml":
@@ -189,11 +205,9 @@ class Session:
                 f"{self.path}: a MIDI file; mends are written into MusicXML. "
                 "Export the score as MusicXML too; check reads both."
             )
-        files.may_write(target, self.path, force)
-        if target.suffix.lower() == ".mxl":
-            data = box.packed(data) if box.entry else container.pack(data)
-        files.write_whole(target, data)
-        return target
+        if not packed:
+            return data
+        return box.packed(data) if box.entry else container.pack(data)
 
     def json(self) -> dict[str, Any]:
         """The same as ``check --json`` of the score as mended so far. Waits for the check.

@@ -1,0 +1,216 @@
+"""The HTML of the served pages. Whatever comes from a score is text, never markup; nothing is styled or run inline."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from typing import NamedTuple
+from urllib.parse import quote
+
+from deskproof.engrave.marks import ring_alone
+from deskproof.findings import EFFECT_WORDS, LEVELS, Effect
+from deskproof.footnotes import Footnotes, capital, plural
+from deskproof.places import bar_number
+from deskproof.state import State
+from deskproof.web.systems import EVERYTHING, INVOLVED, System
+from deskproof.web.view import Asked, LetStand, View
+
+
+class Head(NamedTuple):
+    """What stands at the head of the page of one score: its title, what was read, and the parts to choose from."""
+
+    title: str
+    lines: tuple[str, ...]
+    parts: tuple[tuple[str, str], ...]
+
+
+def e(text: object) -> str:
+    """A text as HTML."""
+    return html.escape(str(text))
+
+
+def page(title: str, body: str, root: str, name: str = "", script: str = "page.js") -> str:
+    """A whole page. ``root`` is the path of the server with its secret; ``name`` the score that the page is about."""
+    scripts = f'<script type="module" src="{e(root)}/static/{script}"></script>' if script else ""
+    return (
+        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{e(title)}</title>"
+        f'<link rel="stylesheet" href="{e(root)}/static/proof.css">'
+        f'<link rel="stylesheet" href="{e(root)}/static/web.css">'
+        f'</head><body data-root="{e(root)}" data-name="{e(name)}">{body}{scripts}</body></html>\n'
+    )
+
+
+def listing(names: Sequence[str], folder: str, root: str) -> str:
+    """The page of a folder: its scores."""
+    rows = "".join(f'<li><a href="{e(root)}/score?name={quote(name, safe="")}">{e(name)}</a></li>' for name in names)
+    body = f"<main><h1>Scores in {e(folder)}</h1>{f'<ul>{rows}</ul>' if rows else '<p>No score here.</p>'}</main>"
+    return page(f"Scores in {folder}", body, root, script="")
+
+
+def shell(name: str, root: str, several: bool) -> str:
+    """The page of a score before it is read: headings, choices, and where everything else will stand."""
+    back = f'<p><a href="{e(root)}/">All scores of the folder</a></p>' if several else ""
+    return page(
+        f"Proof of {name}",
+        f"""
+<a class="skip" href="#music">To the music</a>
+<header><h1 id="title">Proof of {e(name)}</h1>{back}<div id="head"></div>
+<p id="said" role="status" aria-live="polite">The score is being read and checked.</p></header>
+<nav aria-label="Findings" id="choices" hidden>
+<p class="moves"><button type="button" id="previous">Previous finding</button>
+<button type="button" id="next">Next finding</button>
+<button type="button" id="keep">Take all mends that keep the sound</button></p>
+<fieldset><legend>Show only</legend>
+<label>Part <select id="only-part"><option value="">every part</option></select></label>
+{_levels()}
+<label hidden id="only-new-label"><input type="checkbox" id="only-new"> new since the older export</label></fieldset>
+<p><label>Music of <select id="show"><option value="{INVOLVED}">the parts of each finding</option>
+<option value="{EVERYTHING}">the full score</option></select></label></p></nav>
+<section id="lists"></section>
+<main id="music" tabindex="-1" aria-label="The music and its findings"></main>
+<section id="ends" aria-label="Save and compare" hidden><h2>Save</h2>
+<p>The score itself is never written over; copies stand beside it.</p>
+<p class="moves"><button type="button" data-save="mended">Save the mended copy</button>
+<button type="button" data-save="html">Save the proof as a page</button>
+<button type="button" data-save="pdf">Save the proof as PDF</button>
+<button type="button" data-save="json">Save the findings as JSON</button></p>
+<h2>Beside an older export</h2>
+<p><label>Older export <select id="older"></select></label>
+<button type="button" id="compare">What is new and what has gone</button></p><div id="compared"></div></section>
+""",
+        root,
+        name,
+    )
+
+
+def _levels() -> str:
+    box = '<input type="checkbox" class="only-level"'
+    return "".join(f'<label>{box} value="{level}" checked> {level}</label>\n' for level in LEVELS)
+
+
+def head(one: Head) -> str:
+    """The lines under the title."""
+    return "".join(f"<p>{e(line)}</p>" for line in one.lines)
+
+
+def lists(view: View) -> str:
+    """What was taken so far, and what was let stand."""
+    rows = []
+    if view.error:
+        rows.append(f'<p class="error">{e(capital(view.error))}</p>')
+    if view.taken:
+        rows.append("<h2>Taken so far</h2><ol class=\"taken\">")
+        for one in view.taken:
+            words = f"{capital(one.where)}: {one.says} ({EFFECT_WORDS[one.effect]})"
+            rows.append(
+                f"<li>{e(words)} <button type=\"button\" data-strike=\"{one.number}\" "
+                f'aria-label="Take back: {e(words)}">Take back</button></li>'
+            )
+        rows.append("</ol>")
+    if view.let_stand:
+        rows.append("<h2>Let stand</h2><ul class=\"stand-list\">")
+        rows += [_stands(one) for one in view.let_stand]
+        rows.append("</ul>")
+    return "".join(rows)
+
+
+def _stands(one: LetStand) -> str:
+    words = f"{capital(one.where)}: {one.finding.says}"
+    return (
+        f"<li>{e(words)} <em>{e(one.reason)}</em> "
+        f'<button type="button" data-again="{e(one.finding.id)}" aria-label="Ask again: {e(words)}">Ask again</button>'
+        "</li>"
+    )
+
+
+def music(state: State, rows: Sequence[System], keys: Sequence[str]) -> str:
+    """All systems with the findings under them; the engraving comes when it is looked at. ``keys`` tell them apart."""
+    return "".join(_system(state, one, key) for one, key in zip(rows, keys, strict=True))
+
+
+def _system(state: State, one: System, key: str) -> str:
+    names = [state.score.parts[i].name or state.score.parts[i].id for i in one.parts]
+    bars = bars_words(state, one)
+    said = ", ".join(names) if len(names) <= 6 else f"{len(names)} parts"
+    if one.parts:
+        spot = (
+            f'<div class="engraved strip" tabindex="0" role="group" aria-label="{e(bars)}: {e(said)}" '
+            f'data-first="{one.first}" data-last="{one.last}" data-key="{e(key)}"></div>'
+            f'<p class="hear"><button type="button" data-hear="{one.first}-{one.last}">Hear {e(bars.lower())}</button>'
+            "</p>"
+        )
+    else:
+        spot = '<p class="quiet">Nothing found here.</p>'
+    notes = "".join(_footnote(state, asked) for asked in one.begins)
+    return (
+        f'<section class="system" data-bars="{one.first}-{one.last}" aria-label="{e(bars)}"><h2>{e(bars)}</h2>{spot}'
+        f'{f"<div class=footnotes>{notes}</div>" if notes else ""}</section>'
+    )
+
+
+def bars_words(state: State, one: System) -> str:
+    """The bars of a system, as printed: Bars 5 to 8."""
+    first, last = bar_number(state, 0, one.first), bar_number(state, 0, one.last)
+    return f"Bar {first}" if one.first == one.last else f"Bars {first} to {last}"
+
+
+def _footnote(state: State, one: Asked) -> str:
+    finding = one.finding
+    ways = sum(bool(mend.edits) for mend in finding.mends)
+    offers = f"{plural(ways, 'mend')} to be written" if ways else "no mend to be written"
+    part = state.score.parts[finding.place.part].id
+    return (
+        f'<article class="finding" id="finding-{e(finding.id)}" tabindex="-1" data-id="{e(finding.id)}" '
+        f'data-level="{e(finding.level)}" data-part="{e(part)}" aria-labelledby="place-{e(finding.id)}">'
+        f'<h3 id="place-{e(finding.id)}">{ring_alone(str(one.number), finding.level)} '
+        f'<span class="aside">{one.number}, </span>{e(capital(one.where))}</h3>'
+        f'<p><span class="level">{e(finding.level)}</span>: {e(finding.says)}</p>'
+        f'<details data-finding="{e(finding.id)}"><summary>Why, and what would mend it ({e(offers)})</summary>'
+        f'<div class="inside"></div></details></article>'
+    )
+
+
+def details(notes: Footnotes, one: Asked, stale: bool) -> str:
+    """What is behind a finding: its charts, reasons and figures, each mend before and after, and letting it stand."""
+    finding = one.finding
+    rows = [f'<p class="quiet">{e(finding.rule.why)}</p>', notes.facts(finding)]
+    rows.insert(0, notes.charts(one.number, finding))
+    for k, mend in enumerate(finding.mends, 1):
+        rows.append(notes.mend(one.number, k, finding, mend))
+        if not mend.edits:
+            continue
+        take = (
+            f'<button type="button" data-take="{e(finding.id)}" data-mend="{k}" data-keeps="'
+            f'{"yes" if mend.effect is Effect.KEEPS_SOUND else "no"}"{" disabled" if stale else ""} '
+            f'aria-label="Take this mend: {e(mend.says)}">Take this mend</button>'
+        )
+        hear = "".join(
+            f'<button type="button" data-hear-mend="{e(finding.id)}" data-mend="{k}" data-after="{after}" '
+            f'aria-label="Hear it {word} the mend: {e(mend.says)}">Hear it {word}</button>'
+            for word, after in (("before", 0), ("after", 1))
+        )
+        rows.append(f'<p class="moves">{take} {hear}</p>')
+    if not finding.mends:
+        rows.append('<p class="quiet">No mend is offered.</p>')
+    rows.append(
+        f'<form data-stand="{e(finding.id)}"><p><label>Let it stand, because '
+        f'<input name="reason" type="text" maxlength="300" required autocomplete="off"></label> '
+        '<button type="submit">Let it stand</button></p></form>'
+    )
+    return "".join(rows) + notes.outlines()
+
+
+def compared(file: str, new: Sequence[Asked], gone: Sequence[tuple[str, str]], still: int) -> str:
+    """What an older export had and has not: words, and lists."""
+    rows = [
+        f"<p>Since {e(file)}: {len(new)} new, {len(gone)} gone, {still} still there.</p>",
+        _list("New", [f"{capital(one.where)}: {one.finding.says}" for one in new]),
+        _list("Gone", [f"{capital(where)}: {says}" for where, says in gone]),
+    ]
+    return "".join(rows)
+
+
+def _list(title: str, rows: Sequence[str]) -> str:
+    return f"<h3>{title}</h3><ul>{''.join(f'<li>{e(row)}</li>' for row in rows)}</ul>" if rows else ""

@@ -1,0 +1,315 @@
+// The page of one score: fetches what is shown, sends what is chosen, and finds the way from finding to finding.
+import { Player } from "./player.js";
+
+const root = document.body.dataset.root;
+const name = document.body.dataset.name;
+const at = (id) => document.getElementById(id);
+const narrow = window.matchMedia("(max-width: 40rem)");
+const POLL_MS = 250;
+
+let pieces = null; // what the server said last
+let fresh = null; // the findings that are new since an older export
+let current = ""; // the finding that was gone to last
+let playing = null; // the button that started the tones
+
+const player = new Player({
+  onState(on) {
+    if (!on && playing) {
+      playing.textContent = playing.dataset.words;
+      playing = null;
+    }
+  },
+});
+
+function say(words) {
+  at("said").textContent = words;
+}
+
+function shown() {
+  return { name, show: at("show").value || "involved", narrow: narrow.matches ? "1" : "" };
+}
+
+async function ask(path, given) {
+  const answer = await fetch(`${root}/${path}?${new URLSearchParams(given)}`);
+  return told(answer);
+}
+
+async function send(path, given) {
+  const answer = await fetch(`${root}/${path}`, {
+    method: "POST",
+    headers: { "Content-Type": "application/json" },
+    body: JSON.stringify({ ...shown(), ...given }),
+  });
+  return told(answer);
+}
+
+async function told(answer) {
+  const json = (answer.headers.get("content-type") || "").includes("json");
+  const body = json ? await answer.json() : await answer.text();
+  if (answer.ok) return body;
+  const failure = new Error(json ? body.error : "The server does not answer as it should; start it again.");
+  failure.stale = json && body.stale;
+  throw failure;
+}
+
+function fragment(html) {
+  const template = document.createElement("template");
+  template.innerHTML = html;
+  return template.content;
+}
+
+// ------------------------------------------------------------------ what is shown
+
+const seen = new IntersectionObserver((rows) => {
+  for (const row of rows) {
+    if (row.isIntersecting) {
+      seen.unobserve(row.target);
+      engrave(row.target);
+    }
+  }
+}, { rootMargin: "600px 0px" });
+
+async function engrave(place) {
+  const { first, last } = place.dataset;
+  try {
+    const svg = await ask("engraved", { ...shown(), first, last });
+    place.replaceChildren(fragment(svg));
+    place.dataset.done = "yes";
+    choose();
+  } catch (failure) {
+    place.textContent = failure.message;
+  }
+}
+
+function fill(said) {
+  document.title = pieces.title;
+  at("title").textContent = pieces.title;
+  at("head").replaceChildren(fragment(pieces.head));
+  at("lists").replaceChildren(fragment(pieces.lists));
+  options(at("only-part"), pieces.parts, 1);
+  options(at("show"), pieces.parts, 2);
+  const keep = at("keep");
+  keep.hidden = !pieces.keeping;
+  keep.disabled = !pieces.may_take;
+  const old = new Map();
+  for (const one of at("music").querySelectorAll(".engraved")) {
+    if (one.dataset.done) old.set(one.dataset.key, one);
+  }
+  const open = new Set([...at("music").querySelectorAll("details[open]")].map((one) => one.dataset.finding));
+  const music = fragment(pieces.music);
+  for (const one of music.querySelectorAll(".engraved")) {
+    const before = old.get(one.dataset.key);
+    if (before) {
+      one.replaceChildren(...before.childNodes);
+      one.dataset.done = "yes";
+    }
+  }
+  at("music").replaceChildren(music);
+  for (const one of at("music").querySelectorAll(".engraved:not([data-done])")) seen.observe(one);
+  for (const one of at("music").querySelectorAll("details")) {
+    if (open.has(one.dataset.finding)) one.open = true;
+  }
+  at("choices").hidden = false;
+  at("ends").hidden = false;
+  choose();
+  if (said) say(said);
+}
+
+function options(select, parts, kept) {
+  const value = select.value;
+  while (select.options.length > kept) select.remove(kept);
+  for (const [id, words] of parts) select.add(new Option(words, id));
+  select.value = value;
+  if (select.selectedIndex < 0) select.selectedIndex = 0;
+}
+
+function choose() {
+  const part = at("only-part").value;
+  const levels = new Set([...document.querySelectorAll(".only-level:checked")].map((one) => one.value));
+  const onlyNew = at("only-new").checked && fresh !== null;
+  const hidden = new Set();
+  for (const one of document.querySelectorAll("#music .finding")) {
+    const { id, level } = one.dataset;
+    one.hidden = !levels.has(level) || (part !== "" && one.dataset.part !== part) || (onlyNew && !fresh.has(id));
+    if (one.hidden) hidden.add(id);
+  }
+  for (const mark of document.querySelectorAll("#music .engraved [data-finding]")) {
+    mark.classList.toggle("away", hidden.has(mark.dataset.finding));
+  }
+  const involved = at("show").value === "involved";
+  for (const system of document.querySelectorAll("#music .system")) {
+    const findings = [...system.querySelectorAll(".finding")];
+    system.hidden = involved && findings.length > 0 && findings.every((one) => one.hidden);
+  }
+}
+
+// ------------------------------------------------------------------ asking and waiting
+
+async function load(said) {
+  pieces = await ask("pieces", shown());
+  options(at("older"), pieces.others.map((one) => [one, one]), 0);
+  at("older").closest("p").hidden = !pieces.others.length;
+  fill(said);
+  if (pieces.checking) settle();
+}
+
+let settling = false;
+async function settle() {
+  if (settling) return;
+  settling = true;
+  const before = at("said").textContent;
+  try {
+    while (pieces.checking) {
+      await new Promise((done) => setTimeout(done, POLL_MS));
+      const now = await ask("pieces", shown());
+      const over = pieces.revision === now.revision && now.checking;
+      pieces = { ...now };
+      if (!over) fill("");
+    }
+    say(`${before} Everything has been checked again: ${summary()}`.trim());
+  } catch (failure) {
+    say(failure.message);
+  } finally {
+    settling = false;
+  }
+}
+
+function summary() {
+  return at("head").lastElementChild ? at("head").lastElementChild.textContent : "";
+}
+
+async function change(path, given) {
+  try {
+    pieces = { ...pieces, ...(await send(path, { revision: pieces.revision, ...given })) };
+    fill(pieces.said);
+    if (pieces.checking) settle();
+  } catch (failure) {
+    say(failure.message);
+    if (failure.stale) await load(failure.message);
+  }
+}
+
+// ------------------------------------------------------------------ from finding to finding
+
+function go(step) {
+  const rows = [...document.querySelectorAll("#music .finding")].filter((one) => !one.hidden);
+  if (!rows.length) {
+    say("No finding is shown.");
+    return;
+  }
+  const now = rows.findIndex((one) => one.dataset.id === current);
+  const next = now < 0 ? (step > 0 ? 0 : rows.length - 1) : (now + step + rows.length) % rows.length;
+  const one = rows[next];
+  current = one.dataset.id;
+  one.closest(".system").scrollIntoView({ block: "start" });
+  one.focus({ preventScroll: true });
+  one.scrollIntoView({ block: "nearest" });
+}
+
+// ------------------------------------------------------------------ hearing
+
+async function hear(button, path, given, brackets) {
+  if (playing === button) {
+    player.stop();
+    return;
+  }
+  try {
+    const heard = await ask(path, { ...shown(), ...given });
+    player.stop();
+    playing = button;
+    button.dataset.words = button.textContent;
+    button.textContent = "Stop";
+    player.play(heard.tones, { lengthS: heard.length_s, brackets });
+  } catch (failure) {
+    say(failure.message);
+  }
+}
+
+function bracketsIn(place) {
+  return [...place.querySelectorAll("path.bracket[data-notes]")].map((element) => ({
+    element,
+    notes: element.dataset.notes.split(" "),
+  }));
+}
+
+// ------------------------------------------------------------------ what is pressed
+
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("button");
+  if (!button) return;
+  const given = button.dataset;
+  if (given.take) change("take", { wanted: [[given.take, Number(given.mend)]] });
+  else if (given.strike) change("strike", { number: Number(given.strike) });
+  else if (given.again) change("again", { id: given.again });
+  else if (given.save) save(button);
+  else if (given.hear) {
+    const [first, last] = given.hear.split("-");
+    hear(button, "tones", { first, last }, bracketsIn(button.closest(".system").querySelector(".engraved")));
+  } else if (given.hearMend) {
+    const sides = button.closest("p").previousElementSibling.querySelectorAll("figure");
+    const side = sides[Number(given.after)] || sides[0];
+    const asked = { id: given.hearMend, mend: given.mend, after: given.after };
+    hear(button, "mend-tones", asked, side ? bracketsIn(side) : []);
+  } else if (button.id === "next") go(1);
+  else if (button.id === "previous") go(-1);
+  else if (button.id === "keep") change("take", { keeping: true });
+  else if (button.id === "compare") compare();
+});
+
+async function save(button) {
+  button.disabled = true;
+  say("Being written.");
+  try {
+    say((await send("save", { revision: pieces.revision, as: button.dataset.save })).said);
+  } catch (failure) {
+    say(failure.message);
+  } finally {
+    button.disabled = false;
+  }
+}
+
+async function compare() {
+  say("The older export is being read and checked.");
+  try {
+    const found = await send("compare", { other: at("older").value });
+    at("compared").replaceChildren(fragment(found.html));
+    fresh = new Set(found.new);
+    at("only-new-label").hidden = false;
+    choose();
+    say(found.said);
+  } catch (failure) {
+    say(failure.message);
+  }
+}
+
+document.addEventListener("submit", (event) => {
+  event.preventDefault();
+  const form = event.target;
+  if (form.dataset.stand) change("stand", { id: form.dataset.stand, reason: form.elements.reason.value });
+});
+
+document.addEventListener("toggle", async (event) => {
+  const one = event.target;
+  if (!one.open || !one.dataset || !one.dataset.finding || one.dataset.done) return;
+  one.dataset.done = "yes";
+  const inside = one.querySelector(".inside");
+  inside.textContent = "Being drawn.";
+  try {
+    inside.replaceChildren(fragment(await ask("finding", { name, id: one.dataset.finding })));
+  } catch (failure) {
+    inside.textContent = failure.message;
+    delete one.dataset.done;
+  }
+}, true);
+
+document.addEventListener("focusin", (event) => {
+  const one = event.target.closest && event.target.closest(".finding");
+  if (one) current = one.dataset.id;
+});
+
+for (const one of document.querySelectorAll("#choices select, #choices input")) {
+  one.addEventListener("change", () => (one.id === "show" ? load("") : choose()));
+}
+narrow.addEventListener("change", () => load(""));
+
+load("The score has been read and checked.").catch((failure) => say(failure.message));
