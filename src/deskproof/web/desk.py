@@ -66,7 +66,8 @@ class OnDesk:
         rows = systems(state, view.asked, shown.show, shown.narrow)
         title = state.score.title
         findings = [one.finding for one in view.asked]
-        lines = [*self.prints.header(state, self.name).split("\n"), self.prints.summary(findings)]
+        header = self.prints.header(state, self.name).replace(str(self.session.path), self.name)
+        lines = [*header.split("\n"), self.prints.summary(findings)]
         head = pages.Head(title, tuple(lines), tuple((p.id, p.name or p.id) for p in state.score.parts))
         return {
             "revision": view.revision,

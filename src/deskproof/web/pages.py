@@ -15,6 +15,8 @@ from deskproof.state import State
 from deskproof.web.systems import EVERYTHING, INVOLVED, System
 from deskproof.web.view import Asked, LetStand, View
 
+MANY = 12  # parts; with more of them a system is as high as the window
+
 
 class Head(NamedTuple):
     """What stands at the head of the page of one score: its title, what was read, and the parts to choose from."""
@@ -35,7 +37,7 @@ def page(title: str, body: str, root: str, name: str = "", script: str = "page.j
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{e(title)}</title>"
+        f'<title>{e(title)}</title><link rel="icon" href="data:,">'
         f'<link rel="stylesheet" href="{e(root)}/static/proof.css">'
         f'<link rel="stylesheet" href="{e(root)}/static/web.css">'
         f'</head><body data-root="{e(root)}" data-name="{e(name)}">{body}{scripts}</body></html>\n'
@@ -134,9 +136,10 @@ def _system(state: State, one: System, key: str) -> str:
     names = [state.score.parts[i].name or state.score.parts[i].id for i in one.parts]
     bars = bars_words(state, one)
     said = ", ".join(names) if len(names) <= 6 else f"{len(names)} parts"
+    tall = " tall" if len(names) > MANY else ""
     if one.parts:
         spot = (
-            f'<div class="engraved strip" tabindex="0" role="group" aria-label="{e(bars)}: {e(said)}" '
+            f'<div class="engraved strip{tall}" tabindex="0" role="group" aria-label="{e(bars)}: {e(said)}" '
             f'data-first="{one.first}" data-last="{one.last}" data-key="{e(key)}"></div>'
             f'<p class="hear"><button type="button" data-hear="{one.first}-{one.last}">Hear {e(bars.lower())}</button>'
             "</p>"

@@ -10,8 +10,9 @@ from deskproof.state import State
 from deskproof.web.view import Asked
 
 INVOLVED, EVERYTHING = "involved", "all"
-MOST_BARS = 6
+MOST_BARS, MOST_SMALL_BARS = 6, 8
 COLUMNS, NARROW_COLUMNS = 34, 12  # places in time that have room beside each other, on a wide page and a narrow one
+LARGE = 16  # parts; with more of them the picture gets smaller, and more bars have room
 
 
 class System(NamedTuple):
@@ -49,8 +50,10 @@ def systems(state: State, asked: Sequence[Asked], show: str, narrow: bool) -> li
     """
     parts = state.score.parts
     ids = {part.id: i for i, part in enumerate(parts)}
-    found = []
-    for first, last in _bars(state, NARROW_COLUMNS if narrow else COLUMNS):
+    found: list[System] = []
+    smaller = max(1.0, len(parts) / LARGE) if show == EVERYTHING else 1.0
+    columns = int((NARROW_COLUMNS if narrow else COLUMNS) * smaller)
+    for first, last in _bars(state, columns, MOST_SMALL_BARS if smaller > 1 else MOST_BARS):
         begins = tuple(one for one in asked if first <= one.finding.place.measure <= last)
         inside = [one for one in asked if any(first <= ref.measure <= last for ref in one.finding.notes)]
         under = [one for one in asked if one in begins or one in inside]
@@ -67,11 +70,15 @@ def systems(state: State, asked: Sequence[Asked], show: str, narrow: bool) -> li
         under = [
             one for one in under if one.finding.place.part in shown or any(r.part in names for r in one.finding.notes)
         ]
-        found.append(System(first, last, shown, begins, tuple(under)))
+        one = System(first, last, shown, begins, tuple(under))
+        if found and not shown and not begins and not found[-1].parts and not found[-1].begins:
+            found[-1] = found[-1]._replace(last=last)  # where nothing is found one line is enough
+        else:
+            found.append(one)
     return found
 
 
-def _bars(state: State, columns: int) -> list[tuple[int, int]]:
+def _bars(state: State, columns: int, most: int) -> list[tuple[int, int]]:
     """First and last measure of each system, by how much stands in them."""
     count = len(state.timeline.frame.lengths)
     rows: list[tuple[int, int]] = []
@@ -79,7 +86,7 @@ def _bars(state: State, columns: int) -> list[tuple[int, int]]:
     for m in range(count):
         starts = {n.start for part in state.score.parts if m < len(part.measures) for n in part.measures[m].notes}
         wide = max(1, len(starts))
-        if m > first and (wide > room or m - first >= MOST_BARS):
+        if m > first and (wide > room or m - first >= most):
             rows.append((first, m - 1))
             first, room = m, columns
         room -= wide
