@@ -8,8 +8,20 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+import seeds
 from deskproof import document
-from deskproof.edits import AddAccidental, Edit, EditError, Respell, SetOctave, apply, complete, touched
+from deskproof.edits import (
+    AddAccidental,
+    Edit,
+    EditError,
+    Omit,
+    Respell,
+    SetClef,
+    SetOctave,
+    apply,
+    complete,
+    touched,
+)
 from deskproof.page import layout_of
 from deskproof.pitch import Pitch
 from deskproof.score import NoteRef, Score
@@ -201,3 +213,14 @@ def test_an_added_accidental_may_call_for_another():
 def test_a_place_is_exact():
     score = score_of([PLAIN])
     assert [Fraction(n.start, score.grid) for n in score.parts[0].measures[0].notes] == [0, 1, 2, 3]
+
+
+def test_a_clef_before_a_later_note_stands_where_the_bytes_have_it_when_a_note_before_it_goes():
+    case = {"instrument": "piano", "notes": "C4+E4/4 D4/4 E4/4 F4/4"}
+    read = document.from_bytes(seeds.score(case))
+    after = read.with_edits([Omit(ref(1)), SetClef(ref(3), "F", 4)])
+    assert [(c.start, str(c.value)) for c in after.score.parts[0].measures[0].changes if c.kind == "clef"] == [
+        (c.start, str(c.value))
+        for c in document.from_bytes(after.written()).score.parts[0].measures[0].changes
+        if c.kind == "clef"
+    ]

@@ -303,7 +303,8 @@ def _part(part: Part, chosen: dict[int, list[Edit]]) -> Part:
                 changes.append(edit)
             else:
                 notes.setdefault(edit.note.n, []).append(edit)
-        measures[index] = _said(_changed(_measure(part.id, measures[index], notes), changes), added)
+        before = measures[index].notes
+        measures[index] = _said(_changed(_measure(part.id, measures[index], notes), changes, before), added)
     return replace(part, measures=tuple(measures))
 
 
@@ -392,8 +393,11 @@ def placed(measure: Measure, edits: Sequence[AddEdit]) -> list[tuple[AddEdit, in
     return sorted(rows, key=lambda row: (row[1] is None, row[1] or 0))
 
 
-def _changed(measure: Measure, edits: list[SignEdit]) -> Measure:
-    """The measure with its changes of transposition, clef and key set anew, then those that are added."""
+def _changed(measure: Measure, edits: list[SignEdit], before: Sequence[Note]) -> Measure:
+    """The measure with its changes of transposition, clef and key set anew, then those that are added.
+
+    ``before`` are its notes as the edits count them: none gone, no rest come.
+    """
     if not edits:
         return measure
     places = [(edit.note, edit.staff, type(edit)) for edit in edits]
@@ -409,9 +413,9 @@ def _changed(measure: Measure, edits: list[SignEdit]) -> Measure:
             at = of_kind[edit.note.n]
             rows[at] = rows[at]._replace(value=value_of(edit))
     for edit in sorted((e for e in edits if isinstance(e.note, NoteRef)), key=lambda e: e.note.n):
-        if not 0 <= edit.note.n < len(measure.notes) or measure.notes[edit.note.n].flags & CHORD:
+        if not 0 <= edit.note.n < len(before) or before[edit.note.n].flags & CHORD:
             raise EditError(f"{edit.note}: nothing can be printed before it; name the first note of a chord.")
-        start, kind = measure.notes[edit.note.n].start, KINDS[type(edit)]
+        start, kind = before[edit.note.n].start, KINDS[type(edit)]
         rows.insert(_place(rows, start, kind), Change(start, edit.staff, kind, value_of(edit)))
     return measure._replace(changes=tuple(rows))
 
