@@ -20,7 +20,7 @@ from deskproof.errors import DeskproofError
 from deskproof.footnotes import plural
 from deskproof.forces import Forces
 from deskproof.web import pages
-from deskproof.web.desk import OnDesk, Prints, Shown
+from deskproof.web.desk import Heard, OnDesk, Prints, Shown
 from deskproof.web.folder import Folder
 from deskproof.web.session import StaleRevision
 from deskproof.web.systems import INVOLVED
@@ -107,6 +107,8 @@ def application(folder: Folder, forces: Forces, prints: Prints) -> Starlette:
                 return JSONResponse({"error": str(error)}, BAD)
             except (KeyError, TypeError, ValueError):
                 return JSONResponse({"error": "the page asked for something that is not there; load it again."}, BAD)
+            if isinstance(result, bytes):
+                return Response(result, media_type="audio/wav")
             return HTMLResponse(result) if isinstance(result, str) else JSONResponse(result)
 
         return answer
@@ -125,9 +127,10 @@ def application(folder: Folder, forces: Forces, prints: Prints) -> Starlette:
             read("/pieces", lambda desk, given: _pieces(folder, desk, given)),
             read("/engraved", lambda desk, given: desk.engraved(_shown(given), *_bars(given))),
             read("/finding", lambda desk, given: desk.finding(str(given["id"]))),
-            read("/tones", lambda desk, given: desk.heard(_shown(given), *_bars(given))),
-            read("/mend-tones", lambda desk, given: desk.mend_heard(
-                str(given["id"]), int(given["mend"]), given["after"] == "1")),
+            read("/tones", lambda desk, given: _heard(desk, given).record()),
+            read("/tones-sampled", lambda desk, given: desk.sampled(_heard(desk, given))),
+            read("/mend-tones", lambda desk, given: _mend_heard(desk, given).record()),
+            read("/mend-tones-sampled", lambda desk, given: desk.sampled(_mend_heard(desk, given))),
             change("/take", _take),
             change("/strike", _strike),
             change("/stand", _stand),
@@ -148,6 +151,14 @@ def _shown(given: dict[str, Any]) -> Shown:
 
 def _bars(given: dict[str, Any]) -> tuple[int, int]:
     return int(given["first"]), int(given["last"])
+
+
+def _heard(desk: OnDesk, given: dict[str, Any]) -> Heard:
+    return desk.heard(_shown(given), *_bars(given))
+
+
+def _mend_heard(desk: OnDesk, given: dict[str, Any]) -> Heard:
+    return desk.mend_heard(str(given["id"]), int(given["mend"]), given["after"] == "1")
 
 
 def _pieces(folder: Folder, desk: OnDesk, given: dict[str, Any]) -> dict[str, Any]:

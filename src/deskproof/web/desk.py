@@ -11,17 +11,17 @@ from typing import Any
 
 from deskproof.check import Report
 from deskproof.document import Document
-from deskproof.edits import touched
+from deskproof.edits import Edit, touched
 from deskproof.engrave.marks import picture
 from deskproof.engrave.render import EngraveError
 from deskproof.engrave.slice import Bars, Desk
 from deskproof.errors import DeskproofError
 from deskproof.findings import Finding
-from deskproof.footnotes import Footnotes
+from deskproof.footnotes import Footnotes, capital
 from deskproof.forces import Forces
 from deskproof.state import State
-from deskproof.tones import length_s, tones
-from deskproof.web import pages
+from deskproof.tones import Tone, length_s, tones
+from deskproof.web import pages, sampled
 from deskproof.web.session import Session
 from deskproof.web.systems import EVERYTHING, System, systems
 from deskproof.web.view import Asked, View
@@ -49,6 +49,29 @@ class Shown:
     narrow: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """Bars of some parts to be heard, with edits in them."""
+
+    state: State
+    parts: tuple[int, ...]
+    first: int
+    last: int
+    edits: tuple[Edit, ...] = ()
+
+    def tones(self) -> list[Tone]:
+        """Their tones."""
+        return tones(self.state, self.parts, self.first, self.last, self.edits)
+
+    def record(self) -> dict[str, Any]:
+        """What the page gets to play them."""
+        rows = [
+            {"at_s": t.at_s, "for_s": t.for_s, "midi": t.midi, "notes": [str(ref) for ref in t.notes]}
+            for t in self.tones()
+        ]
+        return {"length_s": length_s(self.state, self.first, self.last), "tones": rows}
+
+
 class OnDesk:
     """A score that is open. Its methods may be called from several threads."""
 
@@ -58,6 +81,7 @@ class OnDesk:
         self._lock = threading.Lock()
         self._drawn: tuple[str, Desk] | None = None
         self._notes: tuple[Report, Footnotes] | None = None
+        self._here = sampled.instruments_here()
 
     def pieces(self, shown: Shown, said: str = "") -> dict[str, Any]:
         """All that a page shows, as HTML in pieces, and what it must know of the session."""
@@ -80,6 +104,8 @@ class OnDesk:
             "lists": pages.lists(view),
             "music": pages.music(state, rows, [self._key(view, one, shown) for one in rows]),
             "said": said,
+            "soundfont": self._here.name if self._here else "",
+            "sound": capital(sampled.says(self._here)) + ".",
         }
 
     def _key(self, view: View, one: System, shown: Shown) -> str:
@@ -145,14 +171,14 @@ class OnDesk:
                 return one
         raise DeskproofError("this finding is not asked any more.")
 
-    def heard(self, shown: Shown, first: int, last: int) -> dict[str, Any]:
-        """The tones of one system, as the score is mended so far."""
+    def heard(self, shown: Shown, first: int, last: int) -> Heard:
+        """The bars of one system to be heard, as the score is mended so far."""
         view = self.session.view()
         one = self._system(view, shown, first, last)
-        return self._tones(view.report.state, one.parts, first, last)
+        return Heard(view.report.state, one.parts, first, last)
 
-    def mend_heard(self, id_: str, number: int, after: bool) -> dict[str, Any]:
-        """The tones of the bars that a mend changes, before or after it.
+    def mend_heard(self, id_: str, number: int, after: bool) -> Heard:
+        """The bars that a mend changes to be heard, before or after it.
 
         Raises
         ------
@@ -167,20 +193,22 @@ class OnDesk:
         state, edits = view.report.state, mends[number - 1].edits
         places = touched(edits)
         measures = {m for ms in places.values() for m in ms}
-        parts = [i for i, part in enumerate(state.score.parts) if part.id in places]
-        return self._tones(state, parts, min(measures), max(measures), edits if after else ())
+        parts = tuple(i for i, part in enumerate(state.score.parts) if part.id in places)
+        return Heard(state, parts, min(measures), max(measures), edits if after else ())
 
-    @staticmethod
-    def _tones(
-        state: State, parts: Sequence[int], first: int, last: int, edits: Sequence[Any] = ()
-    ) -> dict[str, Any]:
-        rows = tones(state, parts, first, last, edits)
-        return {
-            "length_s": length_s(state, first, last),
-            "tones": [
-                {"at_s": t.at_s, "for_s": t.for_s, "midi": t.midi, "notes": [str(ref) for ref in t.notes]} for t in rows
-            ],
-        }
+    def sampled(self, heard: Heard) -> bytes:
+        """Bars played with the machine's soundfont, as a WAV file.
+
+        Raises
+        ------
+        DeskproofError
+            If the machine has none, or it fails.
+        """
+        if self._here is None:
+            raise DeskproofError("no soundfont is on this machine; hear plain tones.")
+        firsts = {i: heard.state.lines[i].first for i in heard.parts}
+        programs = {i: one.programs[0] for i, one in firsts.items() if one is not None and one.programs}
+        return sampled.wav(heard.tones(), programs, self._here.soundfont)
 
     def saved(self, kind: str) -> tuple[str, bytes]:
         """What is to be written: the ending of the file's name, and its bytes. Waits for the check.

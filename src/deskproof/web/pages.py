@@ -69,7 +69,9 @@ def shell(name: str, root: str, several: bool) -> str:
 {_levels()}
 <label hidden id="only-new-label"><input type="checkbox" id="only-new"> new since the older export</label></fieldset>
 <p><label>Music of <select id="show"><option value="{INVOLVED}">the parts of each finding</option>
-<option value="{EVERYTHING}">the full score</option></select></label></p></nav>
+<option value="{EVERYTHING}">the full score</option></select></label>
+<label id="sampled-label" hidden><input type="checkbox" id="sampled"> hear it with <span id="soundfont"></span></label>
+<span class="quiet" id="sound"></span></p></nav>
 <section id="lists"></section>
 <main id="music" tabindex="-1" aria-label="The music and its findings"></main>
 <section id="ends" aria-label="Save and compare" hidden><h2>Save</h2>

@@ -70,11 +70,11 @@ def systems(state: State, asked: Sequence[Asked], show: str, narrow: bool) -> li
         under = [
             one for one in under if one.finding.place.part in shown or any(r.part in names for r in one.finding.notes)
         ]
-        one = System(first, last, shown, begins, tuple(under))
+        row = System(first, last, shown, begins, tuple(under))
         if found and not shown and not begins and not found[-1].parts and not found[-1].begins:
             found[-1] = found[-1]._replace(last=last)  # where nothing is found one line is enough
         else:
-            found.append(one)
+            found.append(row)
     return found
 
 

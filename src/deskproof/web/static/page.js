@@ -1,5 +1,6 @@
 // The page of one score: fetches what is shown, sends what is chosen, and finds the way from finding to finding.
 import { Player } from "./player.js";
+import { Sampled } from "./sampled.js";
 
 const root = document.body.dataset.root;
 const name = document.body.dataset.name;
@@ -12,14 +13,20 @@ let fresh = null; // the findings that are new since an older export
 let current = ""; // the finding that was gone to last
 let playing = null; // the button that started the tones
 
-const player = new Player({
-  onState(on) {
-    if (!on && playing) {
-      playing.textContent = playing.dataset.words;
-      playing = null;
-    }
-  },
-});
+function ended(on) {
+  if (!on && playing) {
+    playing.textContent = playing.dataset.words;
+    playing = null;
+  }
+}
+
+const player = new Player({ onState: ended });
+const sampled = new Sampled({ onState: ended });
+
+function silence() {
+  player.stop();
+  sampled.stop();
+}
 
 function say(words) {
   at("said").textContent = words;
@@ -88,6 +95,10 @@ function fill(said) {
   at("lists").replaceChildren(fragment(pieces.lists));
   options(at("only-part"), pieces.parts, 1);
   options(at("show"), pieces.parts, 2);
+  at("sampled-label").hidden = !pieces.soundfont;
+  if (!pieces.soundfont) at("sampled").checked = false;
+  at("soundfont").textContent = pieces.soundfont;
+  at("sound").textContent = pieces.soundfont ? "" : pieces.sound;
   const keep = at("keep");
   keep.hidden = !pieces.keeping;
   keep.disabled = !pieces.may_take;
@@ -210,16 +221,22 @@ function go(step) {
 
 async function hear(button, path, given, brackets) {
   if (playing === button) {
-    player.stop();
+    silence();
     return;
   }
   try {
-    const heard = await ask(path, { ...shown(), ...given });
-    player.stop();
+    const asked = { ...shown(), ...given };
+    const heard = await ask(path, asked);
+    silence();
     playing = button;
     button.dataset.words = button.textContent;
     button.textContent = "Stop";
-    player.play(heard.tones, { lengthS: heard.length_s, brackets });
+    if (at("sampled").checked) {
+      const address = `${root}/${path}-sampled?${new URLSearchParams({ ...asked, revision: pieces.revision })}`;
+      await sampled.play(address, heard.tones, { brackets });
+    } else {
+      player.play(heard.tones, { lengthS: heard.length_s, brackets });
+    }
   } catch (failure) {
     say(failure.message);
   }
