@@ -175,7 +175,11 @@ async function settle() {
       const now = await ask("pieces", shown());
       const over = pieces.revision === now.revision && now.checking;
       pieces = { ...now };
-      if (!over) fill("");
+      if (!over) {
+        const before = visible().findIndex((one) => one.dataset.id === current);
+        fill("");
+        keepPlace(before);
+      }
     }
     say(`${before} Everything has been checked again: ${summary()}`.trim());
   } catch (failure) {
@@ -189,10 +193,25 @@ function summary() {
   return at("head").lastElementChild ? at("head").lastElementChild.textContent : "";
 }
 
+function visible() {
+  return [...document.querySelectorAll("#music .finding")].filter((one) => !one.hidden && !one.closest("[hidden]"));
+}
+
+// Where something was pressed that is gone now, the next finding gets the focus, so that the keyboard goes on from there.
+function keepPlace(before) {
+  if (document.activeElement && document.activeElement !== document.body) return;
+  const rows = visible();
+  const same = rows.find((one) => one.dataset.id === current);
+  const next = same || rows[Math.min(Math.max(before, 0), rows.length - 1)] || at("music");
+  next.focus({ preventScroll: Boolean(same) });
+}
+
 async function change(path, given) {
+  const before = visible().findIndex((one) => one.dataset.id === current);
   try {
     pieces = { ...pieces, ...(await send(path, { revision: pieces.revision, ...given })) };
     fill(pieces.said);
+    keepPlace(before);
     if (pieces.checking) settle();
   } catch (failure) {
     say(failure.message);
@@ -203,7 +222,7 @@ async function change(path, given) {
 // ------------------------------------------------------------------ from finding to finding
 
 function go(step) {
-  const rows = [...document.querySelectorAll("#music .finding")].filter((one) => !one.hidden);
+  const rows = visible();
   if (!rows.length) {
     say("No finding is shown.");
     return;
