@@ -261,7 +261,7 @@ class Footnotes:
     def mend(self, number: int, k: int, finding: Finding, mend: Mend) -> str:
         """A way out: what it does, what becomes of the sound, and the bars before and after."""
         effect = EFFECT_WORDS[mend.effect]
-        id_ = f" {finding.id}-{k}" if finding.id and mend.edits else ""
+        id_ = f" {finding.id}-{k}" if finding.id and mend.edits and not self.ids else ""
         head = f"<h4>Mend{_e(id_)}: {_e(mend.says)} ({_e(effect)})</h4>"
         changed = [edit.note for edit in mend.edits]
         before = self.bars(changed, most=_MEND_BARS)

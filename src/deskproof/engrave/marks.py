@@ -29,13 +29,14 @@ class Mark(NamedTuple):
     """What to mark: the number in the ring (empty: a bracket alone), the level, and the notes.
 
     With an ``id`` the ring and the brackets bear it as ``data-finding``, and each bracket its notes as ``data-notes``,
-    so that a page can find them.
+    so that a page can find them. ``ring`` is false where the mark goes on from another system: brackets alone.
     """
 
     number: str
     level: str
     notes: tuple[NoteRef, ...]
     id: str = ""
+    ring: bool = True
 
 
 class Below(NamedTuple):
@@ -174,7 +175,7 @@ class _Draft:
             for group in self._neighbours(staff, list(boxes.values())):
                 inside = [ref for ref, box in boxes.items() if group.left <= box.left and box.right <= group.right]
                 self._bracket(staff, group, mark, numbered, inside)
-        if mark.number:
+        if mark.number and mark.ring:
             staves = self.engraving.staves
             first = min(by_staff, default=0)
             box = staves[first].box if first < len(staves) else self.engraving.box
@@ -205,34 +206,67 @@ class _Draft:
         top = max(notes.bottom, lines.bottom)
         below = [one.box.top for one in self.engraving.staves if one.box.top > lines.bottom]
         floor = min(below, default=float("inf")) - _HOOK - 3 * _LINE
-        y = self._free(Box(left - room, top, right, top + max(_HOOK, size if room else 0.0) + _LINE), floor)
+        high = max(_HOOK, size if room else 0.0) + _LINE
+        turned = False
+        found = self._below(Box(left - room, top, right, top + high), floor)
+        if found is None and self._others_below(staff, refs):
+            above = [one.box.bottom for one in self.engraving.staves if one.box.bottom < lines.top]
+            bottom = min(notes.top, lines.top)
+            found = self._above(Box(left - room, bottom - high, right, bottom), max(above, default=float("-inf")))
+            turned = found is not None
+        y = found if found is not None else self._under(Box(left - room, top, right, top + high))
+        path = f"M{left:.0f} {y + _HOOK:.0f}V{y:.0f}H{right:.0f}V{y + _HOOK:.0f}" if turned else (
+            f"M{left:.0f} {y:.0f}V{y + _HOOK:.0f}H{right:.0f}V{y:.0f}"
+        )
         self.out.append(
-            f'<path class="bracket"{_data(mark, refs)} d="M{left:.0f} {y:.0f}V{y + _HOOK:.0f}H{right:.0f}V{y:.0f}" fill="none" '
+            f'<path class="bracket"{_data(mark, refs)} d="{path}" fill="none" '
             f'stroke="{PENCIL}" stroke-width="{_LINE:.0f}"/>'
         )
         if room:
             self.out.append(
-                f'<text x="{left - 0.2 * SPACE:.0f}" y="{y + _HOOK + 0.3 * SPACE:.0f}" text-anchor="end" '
+                f'<text{_data(mark)} x="{left - 0.2 * SPACE:.0f}" y="{y + _HOOK + 0.3 * SPACE:.0f}" text-anchor="end" '
                 f'font-size="{size:.0f}" stroke="none" fill="{PENCIL}">{html.escape(mark.number)}</text>'
             )
         box = Box(left - room, y, right, y + _HOOK + _LINE)
         self.brackets.append(box)
         self.taken.append(box)
 
-    def _free(self, wanted: Box, floor: float) -> float:
-        """The top of the nearest free place below, closer to the ink if need be.
+    def _others_below(self, staff: int, refs: Sequence[NoteRef]) -> bool:
+        """Whether another part stands below a staff: a bracket under the whole system would seem to be that part's."""
+        own = {ref.part for ref in refs}
+        return any(at > staff and ref.part not in own for ref, at in self.engraving.owner.items())
 
-        If there is none above ``floor``, it is under the whole system.
-        """
-        for gap, lowest in ((_GAP, floor), (0.15 * SPACE, floor), (_GAP, float("inf"))):
-            y = gap + (wanted.top if lowest == floor else max(wanted.top, self.engraving.box.bottom))
-            for box in sorted(self.taken, key=lambda box: box.top):
-                beside = box.left < wanted.right and wanted.left < box.right
-                if beside and box.top - gap < y + wanted.bottom - wanted.top and y < box.bottom + gap:
-                    y = box.bottom + gap
-            if y <= lowest:
+    def _below(self, wanted: Box, floor: float) -> float | None:
+        """The top of the nearest free place below, closer to the ink if need be; None if it lies below ``floor``."""
+        for gap in (_GAP, 0.15 * SPACE):
+            y = self._down(wanted, wanted.top + gap, gap)
+            if y <= floor:
                 return y
-        raise AssertionError("there is always room under the system")
+        return None
+
+    def _above(self, wanted: Box, ceiling: float) -> float | None:
+        """The top of the nearest free place above the notes, not higher than the staff before has room for; or None."""
+        high = wanted.bottom - wanted.top
+        for gap in (_GAP, 0.15 * SPACE):
+            y = wanted.top - gap
+            for box in sorted(self.taken, key=lambda box: -box.bottom):
+                beside = box.left < wanted.right and wanted.left < box.right
+                if beside and box.top - gap < y + high and y < box.bottom + gap:
+                    y = box.top - gap - high
+            if y > ceiling + 3 * _LINE:
+                return y
+        return None
+
+    def _under(self, wanted: Box) -> float:
+        """The top of the nearest free place under the whole system."""
+        return self._down(wanted, max(wanted.top, self.engraving.box.bottom) + _GAP, _GAP)
+
+    def _down(self, wanted: Box, y: float, gap: float) -> float:
+        for box in sorted(self.taken, key=lambda box: box.top):
+            beside = box.left < wanted.right and wanted.left < box.right
+            if beside and box.top - gap < y + wanted.bottom - wanted.top and y < box.bottom + gap:
+                y = box.bottom + gap
+        return y
 
     def rings_in_margin(self) -> None:
         """The rings, left of the system, each beside its staff, none upon another."""

@@ -11,9 +11,9 @@ from typing import Any
 
 from deskproof.check import Report
 from deskproof.document import Document
-from deskproof.edits import Edit, touched
+from deskproof.edits import Edit, reaching, touched
 from deskproof.engrave.marks import picture
-from deskproof.engrave.render import EngraveError
+from deskproof.engrave.render import EngraveError, Engraving
 from deskproof.engrave.slice import Bars, Desk
 from deskproof.errors import DeskproofError
 from deskproof.findings import Finding
@@ -26,6 +26,12 @@ from deskproof.web.session import Session
 from deskproof.web.systems import EVERYTHING, System, systems
 from deskproof.web.view import Asked, View
 
+MIDI = "A MIDI file has no page to engrave; export the score as MusicXML too, to see it and to write mends."
+CHANGED = "The file has been changed since it was read: load the page again to read it anew."
+CHANGED_TAKEN = (
+    "The file has been changed since it was read; this page, and what is saved from it, show it as it was. "
+    "To read it anew, take back what was taken and load the page again."
+)
 HIGHEST_PX, HIGHEST_NARROW_PX = 1100.0, 700.0  # a full score is made smaller to this
 
 
@@ -72,16 +78,40 @@ class Heard:
         return {"length_s": length_s(self.state, self.first, self.last), "tones": rows}
 
 
+class _NoPage(Desk):
+    """Of a score that came with no page."""
+
+    def engraving(self, bars: Bars) -> Engraving:
+        raise EngraveError(MIDI)
+
+
 class OnDesk:
     """A score that is open. Its methods may be called from several threads."""
 
     def __init__(self, path: Path, name: str, forces: Forces, prints: Prints) -> None:
         self.name, self.prints = name, prints
+        self._was = _as_it_lies(path)  # before it is read: a change in between is noticed
         self.session = Session(path, forces, record=prints.record)
         self._lock = threading.Lock()
         self._drawn: tuple[str, Desk] | None = None
         self._notes: tuple[Report, Footnotes] | None = None
         self._here = sampled.instruments_here()
+
+    @property
+    def bare(self) -> bool:
+        """Whether nothing would be lost if the score were read again: no mend is taken, nothing is being checked."""
+        view = self.session.view()
+        return not view.taken and not view.checking
+
+    @property
+    def changed(self) -> bool:
+        """Whether the file is no longer the one that was read."""
+        return _as_it_lies(self.session.path) != self._was
+
+    @property
+    def gone(self) -> bool:
+        """Whether there is no file any more."""
+        return not _as_it_lies(self.session.path)
 
     def pieces(self, shown: Shown, said: str = "") -> dict[str, Any]:
         """All that a page shows, as HTML in pieces, and what it must know of the session."""
@@ -91,10 +121,13 @@ class OnDesk:
         title = state.score.title
         findings = [one.finding for one in view.asked]
         header = self.prints.header(state, self.name).replace(str(self.session.path), self.name)
-        lines = [*header.split("\n"), self.prints.summary(findings)]
+        lines = header.split("\n")
+        if self.changed:
+            lines.append(CHANGED_TAKEN if view.taken else CHANGED)
+        lines.append(self.prints.summary(findings))
         head = pages.Head(title, tuple(lines), tuple((p.id, p.name or p.id) for p in state.score.parts))
         return {
-            "revision": view.revision,
+            "revision": stamp(view),
             "checking": view.checking,
             "may_take": view.may_take,
             "keeping": len(view.keeping_sound),
@@ -114,6 +147,7 @@ class OnDesk:
         bars = range(one.first, one.last + 1)
         places = {edit: touched([edit]) for edit in view.document.edits}
         edits = [edit for edit, own in places.items() if any(own.get(name, set()) & set(bars) for name in names)]
+        edits += [edit for edit in places if any(m < one.first for n, m in reaching([edit]).items() if n in names)]
         marks = [(mark.number, mark.level, mark.notes) for mark in one.marks()]
         text = repr((one.first, one.last, names, edits, marks, shown))
         return hashlib.sha256(text.encode()).hexdigest()[:16]
@@ -134,7 +168,7 @@ class OnDesk:
         words = pages.bars_words(state, one)
         with self._lock:
             if self._drawn is None or self._drawn[0] != view.revision:
-                self._drawn = view.revision, Desk(view.document)
+                self._drawn = view.revision, _laid(view.document)
             try:
                 engraving = self._drawn[1].engraving(bars)
             except EngraveError as error:
@@ -161,7 +195,9 @@ class OnDesk:
         one = self._asked(view, id_)
         with self._lock:
             if self._notes is None or self._notes[0] is not view.report:
-                self._notes = view.report, Footnotes(view.checked, view.report.state, ids=True)
+                notes = Footnotes(view.checked, view.report.state, ids=True)
+                notes.desk = _laid(view.checked)
+                self._notes = view.report, notes
             return pages.details(self._notes[1], one, not view.may_take)
 
     @staticmethod
@@ -216,17 +252,45 @@ class OnDesk:
         Raises
         ------
         DeskproofError
-            For a kind that is none, or if the check failed.
+            For a kind that is none, if the check failed, or for a page of a MIDI file.
         """
         view = self.session.wait()
+        if view.document.steps != view.checked.steps:
+            raise DeskproofError(view.error or "the check has not ended; save again.")
         findings = [one.finding for one in view.asked]
         if kind == "json":
             import json
 
             text = json.dumps(self.session.json(), ensure_ascii=False, indent=1)
             return "-proof.json", text.encode()
+        if kind in ("html", "pdf") and view.document.score.source != "musicxml":
+            raise DeskproofError(
+                f"{self.session.path}: a MIDI file; the proof is engraved from MusicXML. "
+                "Export the score as MusicXML too; check reads both."
+            )
         if kind == "html":
             return "-proof.html", self.prints.html(view.checked, view.report, findings, self.name).encode()
         if kind == "pdf":
             return "-proof.pdf", self.prints.pdf(view.checked, view.report, findings, self.name)
         raise DeskproofError(f"nothing is saved as {kind!r}.")
+
+
+def stamp(view: View) -> str:
+    """What a page must have seen to change something: the score as mended so far, and which of it was checked.
+
+    The check may give the id of a finding to another passage that is just like it, and count mends anew.
+    """
+    return f"{view.revision}-{len(view.checked.steps)}"
+
+
+def _laid(document: Document) -> Desk:
+    return Desk(document) if document.score.source == "musicxml" else _NoPage(document)
+
+
+def _as_it_lies(path: Path) -> tuple[int, ...]:
+    """What tells whether a file was written anew; empty if it is not there."""
+    try:
+        status = path.stat()
+    except OSError:
+        return ()
+    return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns

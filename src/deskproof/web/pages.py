@@ -15,6 +15,7 @@ from deskproof.state import State
 from deskproof.web.systems import EVERYTHING, INVOLVED, System
 from deskproof.web.view import Asked, LetStand, View
 
+FEW = 4  # parts that are named in the heading of a system
 MANY = 12  # parts; with more of them a system is as high as the window
 
 
@@ -59,7 +60,7 @@ def shell(name: str, root: str, several: bool) -> str:
         f"""
 <a class="skip" href="#music">To the music</a>
 <header><h1 id="title">Proof of {e(name)}</h1>{back}<div id="head"></div>
-<p id="said" role="status" aria-live="polite">The score is being read and checked.</p></header>
+</header>
 <nav aria-label="Findings" id="choices" hidden>
 <p class="moves"><button type="button" id="previous">Previous finding</button>
 <button type="button" id="next">Next finding</button>
@@ -80,9 +81,10 @@ def shell(name: str, root: str, several: bool) -> str:
 <button type="button" data-save="html">Save the proof as a page</button>
 <button type="button" data-save="pdf">Save the proof as PDF</button>
 <button type="button" data-save="json">Save the findings as JSON</button></p>
-<h2>Beside an older export</h2>
+<div id="beside"><h2>Beside an older export</h2>
 <p><label>Older export <select id="older"></select></label>
-<button type="button" id="compare">What is new and what has gone</button></p><div id="compared"></div></section>
+<button type="button" id="compare">What is new and what has gone</button></p><div id="compared"></div></div></section>
+<p id="said" role="status" aria-live="polite">The score is being read and checked.</p>
 """,
         root,
         name,
@@ -91,12 +93,15 @@ def shell(name: str, root: str, several: bool) -> str:
 
 def _levels() -> str:
     box = '<input type="checkbox" class="only-level"'
-    return "".join(f'<label>{box} value="{level}" checked> {level}</label>\n' for level in LEVELS)
+    return "".join(
+        f'<label>{box} value="{level}" checked>{ring_alone("", level)} {level}</label>\n' for level in LEVELS
+    )
 
 
 def head(one: Head) -> str:
     """The lines under the title."""
-    return "".join(f"<p>{e(line)}</p>" for line in one.lines)
+    take = "Take what you like, let stand what you mean; your file is not touched."
+    return "".join(f"<p>{e(line)}</p>" for line in (take, *one.lines))
 
 
 def lists(view: View) -> str:
@@ -105,7 +110,7 @@ def lists(view: View) -> str:
     if view.error:
         rows.append(f'<p class="error">{e(capital(view.error))}</p>')
     if view.taken:
-        rows.append("<h2>Taken so far</h2><ol class=\"taken\">")
+        rows.append("<h2 id=\"taken\" tabindex=\"-1\">Taken so far</h2><ol class=\"taken\">")
         for one in view.taken:
             words = f"{capital(one.where)}: {one.says} ({EFFECT_WORDS[one.effect]})"
             rows.append(
@@ -137,20 +142,24 @@ def music(state: State, rows: Sequence[System], keys: Sequence[str]) -> str:
 def _system(state: State, one: System, key: str) -> str:
     names = [state.score.parts[i].name or state.score.parts[i].id for i in one.parts]
     bars = bars_words(state, one)
-    said = ", ".join(names) if len(names) <= 6 else f"{len(names)} parts"
+    if not one.parts and not one.begins:
+        return f'<section class="system empty"><p class="quiet">{e(bars)}: nothing found.</p></section>'
+    said = ", ".join(names) if len(names) <= FEW else f"{len(names)} parts"
     tall = " tall" if len(names) > MANY else ""
-    if one.parts:
-        spot = (
-            f'<div class="engraved strip{tall}" tabindex="0" role="group" aria-label="{e(bars)}: {e(said)}" '
-            f'data-first="{one.first}" data-last="{one.last}" data-key="{e(key)}"></div>'
-            f'<p class="hear"><button type="button" data-hear="{one.first}-{one.last}">Hear {e(bars.lower())}</button>'
-            "</p>"
-        )
-    else:
-        spot = '<p class="quiet">Nothing found here.</p>'
+    spot = (
+        f'<div class="engraved strip{tall}" tabindex="0" role="group" aria-label="{e(bars)}: {e(said)}" '
+        f'data-first="{one.first}" data-last="{one.last}" data-key="{e(key)}"></div>'
+        f'<p class="hear"><button type="button" data-hear="{one.first}-{one.last}">Hear {e(bars.lower())}</button></p>'
+    )
+    begins = {asked.finding.id for asked in one.begins}
+    on = [asked for asked in one.under if asked.finding.id not in begins]
+    links = ", ".join(f'<a href="#finding-{e(a.finding.id)}">{a.number}, {e(a.where)}</a>' for a in on)
     notes = "".join(_footnote(state, asked) for asked in one.begins)
+    under = " ".join(asked.finding.id for asked in one.under)
     return (
-        f'<section class="system" data-bars="{one.first}-{one.last}" aria-label="{e(bars)}"><h2>{e(bars)}</h2>{spot}'
+        f'<section class="system" data-bars="{one.first}-{one.last}" data-under="{e(under)}"><h2>{e(bars)}'
+        f'<span class="quiet"> {e(said)}</span></h2>{spot}'
+        f"{f'<p class=quiet>Goes on here: {links}.</p>' if links else ''}"
         f'{f"<div class=footnotes>{notes}</div>" if notes else ""}</section>'
     )
 
@@ -164,15 +173,20 @@ def bars_words(state: State, one: System) -> str:
 def _footnote(state: State, one: Asked) -> str:
     finding = one.finding
     ways = sum(bool(mend.edits) for mend in finding.mends)
-    offers = f"{plural(ways, 'mend')} to be written" if ways else "no mend to be written"
+    keeping = sum(mend.effect is Effect.KEEPS_SOUND for mend in finding.mends)
+    offers = "Why, and what you could do" if finding.mends else "Why"
+    if ways:
+        offers = f"Why, and {plural(ways, 'mend')}"
+        if keeping:
+            offers += ", which keeps the sound" if ways == 1 else f", {keeping} of them keeping the sound"
     part = state.score.parts[finding.place.part].id
     return (
         f'<article class="finding" id="finding-{e(finding.id)}" tabindex="-1" data-id="{e(finding.id)}" '
         f'data-level="{e(finding.level)}" data-part="{e(part)}" aria-labelledby="place-{e(finding.id)}">'
         f'<h3 id="place-{e(finding.id)}">{ring_alone(str(one.number), finding.level)} '
-        f'<span class="aside">{one.number}, </span>{e(capital(one.where))}</h3>'
+        f'<span class="aside">Finding {one.number}, {e(finding.level)}: </span>{e(capital(one.where))}</h3>'
         f'<p><span class="level">{e(finding.level)}</span>: {e(finding.says)}</p>'
-        f'<details data-finding="{e(finding.id)}"><summary>Why, and what would mend it ({e(offers)})</summary>'
+        f'<details data-finding="{e(finding.id)}"><summary>{e(offers)}</summary>'
         f'<div class="inside"></div></details></article>'
     )
 
@@ -211,11 +225,15 @@ def compared(file: str, new: Sequence[Asked], gone: Sequence[tuple[str, str]], s
     """What an older export had and has not: words, and lists."""
     rows = [
         f"<p>Since {e(file)}: {len(new)} new, {len(gone)} gone, {still} still there.</p>",
-        _list("New", [f"{capital(one.where)}: {one.finding.says}" for one in new]),
-        _list("Gone", [f"{capital(where)}: {says}" for where, says in gone]),
+        _list("New", [_linked(one) for one in new]),
+        _list("Gone", [e(f"{capital(where)}: {says}") for where, says in gone]),
     ]
     return "".join(rows)
 
 
 def _list(title: str, rows: Sequence[str]) -> str:
-    return f"<h3>{title}</h3><ul>{''.join(f'<li>{e(row)}</li>' for row in rows)}</ul>" if rows else ""
+    return f"<h3>{title}</h3><ul>{''.join(f'<li>{row}</li>' for row in rows)}</ul>" if rows else ""
+
+
+def _linked(one: Asked) -> str:
+    return f'<a href="#finding-{e(one.finding.id)}">{e(capital(one.where))}</a>: {e(one.finding.says)}'

@@ -2,20 +2,78 @@
 
 from __future__ import annotations
 
+import logging
+import os
+import shutil
 import socket
+import sys
+import tempfile
 import threading
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from types import FrameType
 
 import uvicorn
 
 from deskproof.errors import DeskproofError
 from deskproof.forces import Forces
-from deskproof.web.app import application
+from deskproof.web.app import Scores, application
 from deskproof.web.desk import Prints
 from deskproof.web.folder import Folder
 from deskproof.web.guard import SERVER, Guard, address, new_token
+
+ENDS_S = 2.2  # after an interrupt; a little more than the server waits for its connections
+WRITES_S = 0.5  # for a file that is being written just then
+
+
+class _Server(uvicorn.Server):
+    """Ends soon after the first interrupt, also while something is being worked out that nobody waits for any more.
+
+    Python cannot break off a thread, so the process is ended then; not in the middle of a file, and not without
+    clearing away the folder ``scratch``.
+    """
+
+    def __init__(self, config: uvicorn.Config, scores: Scores, scratch: str) -> None:
+        super().__init__(config)
+        self._scores, self._scratch = scores, scratch
+        self._over = threading.Event()
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        if not self.should_exit:
+            logging.getLogger("uvicorn.error").disabled = True  # an answer that is cut short now is no fault
+            threading.Thread(target=self._end_in_time, daemon=True).start()
+        super().handle_exit(sig, frame)
+
+    def _end_in_time(self) -> None:
+        if not self._over.wait(ENDS_S):
+            self._end()
+
+    def _end(self) -> None:
+        self._scores.writing.acquire(timeout=WRITES_S)
+        shutil.rmtree(self._scratch, ignore_errors=True)
+        sys.stdout.flush()
+        os._exit(0)
+
+    def ended(self) -> None:
+        """No connection is left: end the process if a check is still running, else let it go on."""
+        if self._scores.checking():
+            self._end()
+        self._over.set()
+        self._scores.close()
+
+
+@contextmanager
+def _scratch() -> Iterator[str]:
+    """A folder for all files that are made on the way."""
+    before = tempfile.tempdir
+    with tempfile.TemporaryDirectory(prefix="deskproof-") as place:
+        tempfile.tempdir = place
+        try:
+            yield place
+        finally:
+            tempfile.tempdir = before
 
 
 def serve(
@@ -44,21 +102,26 @@ def serve(
     folder = Folder(place)
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
+        if os.name == "posix":  # a port just used is free again at once; elsewhere the option means another thing
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind(("127.0.0.1", port))
+        listener.listen()
     except (OSError, OverflowError) as error:
         listener.close()
         raise DeskproofError(f"port {port} cannot be used ({error}); name another with --port, or none.") from None
-    with listener:
-        listener.listen()
+    with listener, _scratch() as scratch:
         real = int(listener.getsockname()[1])
         token = new_token()
-        guard = Guard(application(folder, forces, prints), real, token)
-        server = uvicorn.Server(uvicorn.Config(guard, port=real, **SERVER))
+        app = application(folder, forces, prints)
+        server = _Server(uvicorn.Config(Guard(app, real, token), port=real, **SERVER), app.state.scores, scratch)
         where = address(real, token)
-        say(where)
-        if browser:
-            threading.Timer(0.3, webbrowser.open, (where,)).start()
         try:
+            say(where)
+            if browser:
+                opening = threading.Timer(0.3, webbrowser.open, (where,))
+                opening.daemon = True
+                opening.start()
             server.run([listener])
         except KeyboardInterrupt:  # it has shut down by now and hands the interrupt on
-            return
+            pass
+        server.ended()

@@ -30,8 +30,8 @@ class System(NamedTuple):
         """A ring where a finding begins, and a bracket under its notes wherever they are."""
         found = []
         for one in self.under:
-            number = str(one.number) if one in self.begins else ""
-            found.append(Mark(number, one.finding.level, one.finding.notes, one.finding.id))
+            begins = one in self.begins
+            found.append(Mark(str(one.number), one.finding.level, one.finding.notes, one.finding.id, begins))
         return found
 
 
@@ -53,8 +53,9 @@ def systems(state: State, asked: Sequence[Asked], show: str, narrow: bool) -> li
     found: list[System] = []
     smaller = max(1.0, len(parts) / LARGE) if show == EVERYTHING else 1.0
     columns = int((NARROW_COLUMNS if narrow else COLUMNS) * smaller)
+    by_number = sorted(asked, key=lambda one: one.number)
     for first, last in _bars(state, columns, MOST_SMALL_BARS if smaller > 1 else MOST_BARS):
-        begins = tuple(one for one in asked if first <= one.finding.place.measure <= last)
+        begins = tuple(one for one in by_number if first <= one.finding.place.measure <= last)
         inside = [one for one in asked if any(first <= ref.measure <= last for ref in one.finding.notes)]
         under = [one for one in asked if one in begins or one in inside]
         if show == EVERYTHING:

@@ -124,22 +124,20 @@ class Numbers:
         self._last = 0
 
     def of(self, state: State, findings: Iterable[Finding]) -> list[Asked]:
-        """The findings of one report with their numbers, no two equal; new ones count on."""
+        """The findings of one report with their numbers, no two equal; new ones count on, in the order of the bars."""
         rows = list(findings)
         mine: dict[str, int] = {}
         for one in rows:
             number = self._by_id.get(one.id)
             if number is not None and number not in mine.values():
                 mine[one.id] = number
-        found = []
-        for one in rows:
+        for one in sorted(rows, key=lambda row: (row.place.measure, row.place.start, row.place.part)):
             place = (one.rule.id, one.place.part, one.place.measure, one.place.start)
             number = mine.get(one.id) or self._by_place.get(place)
             if number is None or (one.id not in mine and number in mine.values()):
                 self._last = number = self._last + 1
             mine[one.id] = self._by_id[one.id] = self._by_place[place] = number
-            found.append(Asked(number, one, where(state, one)))
-        return found
+        return [Asked(mine[one.id], one, where(state, one)) for one in rows]
 
 
 def looked_at(now: Moment, decided: Mapping[str, Decision], numbers: Numbers, checking: bool, error: str) -> View:

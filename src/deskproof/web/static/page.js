@@ -16,6 +16,7 @@ let playing = null; // the button that started the tones
 function ended(on) {
   if (!on && playing) {
     playing.textContent = playing.dataset.words;
+    if (playing.dataset.label) playing.setAttribute("aria-label", playing.dataset.label);
     playing = null;
   }
 }
@@ -32,8 +33,11 @@ function say(words) {
   at("said").textContent = words;
 }
 
+// What the systems on the page were asked for; pictures and tones are asked for in the same words.
+let asked = { name, show: "involved", narrow: narrow.matches ? "1" : "" };
+
 function shown() {
-  return { name, show: at("show").value || "involved", narrow: narrow.matches ? "1" : "" };
+  return asked;
 }
 
 async function ask(path, given) {
@@ -101,10 +105,13 @@ function fill(said) {
   at("sound").textContent = pieces.soundfont ? "" : pieces.sound;
   const keep = at("keep");
   keep.hidden = !pieces.keeping;
+  keep.textContent = `Take the ${pieces.keeping === 1 ? "mend that keeps" : `${pieces.keeping} mends that keep`} the sound`;
   keep.disabled = !pieces.may_take;
   const old = new Map();
-  for (const one of at("music").querySelectorAll(".engraved")) {
-    if (one.dataset.done) old.set(one.dataset.key, one);
+  const place = new Map();
+  for (const one of at("music").querySelectorAll(".engraved[data-done]")) {
+    old.set(one.dataset.key, one);
+    place.set(`${one.dataset.first}-${one.dataset.last}`, one);
   }
   const open = new Set([...at("music").querySelectorAll("details[open]")].map((one) => one.dataset.finding));
   const music = fragment(pieces.music);
@@ -115,6 +122,10 @@ function fill(said) {
       one.dataset.done = "yes";
     }
   }
+  for (const one of music.querySelectorAll(".engraved:not([data-done])")) {
+    const standIn = place.get(`${one.dataset.first}-${one.dataset.last}`); // until the new picture is there
+    if (standIn) one.replaceChildren(...standIn.childNodes);
+  }
   at("music").replaceChildren(music);
   for (const one of at("music").querySelectorAll(".engraved:not([data-done])")) seen.observe(one);
   for (const one of at("music").querySelectorAll("details")) {
@@ -124,6 +135,22 @@ function fill(said) {
   at("ends").hidden = false;
   choose();
   if (said) say(said);
+  whenIdle();
+}
+
+// What was not looked at yet is engraved when there is time, so that a printed page has no holes.
+let idle = 0;
+function whenIdle() {
+  const turn = (idle += 1);
+  const later = window.requestIdleCallback || ((work) => setTimeout(work, 500));
+  const next = async () => {
+    const one = at("music").querySelector(".engraved:not([data-done]):not(.tall)");
+    if (!one || turn !== idle) return;
+    seen.unobserve(one);
+    await engrave(one);
+    if (one.dataset.done) later(next);
+  };
+  later(next);
 }
 
 function options(select, parts, kept) {
@@ -144,22 +171,27 @@ function choose() {
     one.hidden = !levels.has(level) || (part !== "" && one.dataset.part !== part) || (onlyNew && !fresh.has(id));
     if (one.hidden) hidden.add(id);
   }
+  for (const link of document.querySelectorAll("#music a[href^='#finding-']")) {
+    link.classList.toggle("away", hidden.has(link.hash.slice("#finding-".length)));
+  }
   for (const mark of document.querySelectorAll("#music .engraved [data-finding]")) {
     mark.classList.toggle("away", hidden.has(mark.dataset.finding));
   }
-  const involved = at("show").value === "involved";
+  const some = levels.size < document.querySelectorAll(".only-level").length || part !== "" || onlyNew;
+  const involved = asked.show === "involved";
   for (const system of document.querySelectorAll("#music .system")) {
-    const findings = [...system.querySelectorAll(".finding")];
-    system.hidden = involved && findings.length > 0 && findings.every((one) => one.hidden);
+    const under = (system.dataset.under || "").split(" ").filter(Boolean);
+    system.hidden = some && involved && under.every((id) => hidden.has(id));
   }
 }
 
 // ------------------------------------------------------------------ asking and waiting
 
 async function load(said) {
+  asked = { name, show: at("show").value || "involved", narrow: narrow.matches ? "1" : "" };
   pieces = await ask("pieces", shown());
   options(at("older"), pieces.others.map((one) => [one, one]), 0);
-  at("older").closest("p").hidden = !pieces.others.length;
+  at("beside").hidden = !pieces.others.length;
   fill(said);
   if (pieces.checking) settle();
 }
@@ -198,8 +230,12 @@ function visible() {
 }
 
 // Where something was pressed that is gone now, the next finding gets the focus, so that the keyboard goes on from there.
-function keepPlace(before) {
+function keepPlace(before, gone = "") {
   if (document.activeElement && document.activeElement !== document.body) return;
+  if (gone === "keep" && at("taken")) {
+    at("taken").focus();
+    return;
+  }
   const rows = visible();
   const same = rows.find((one) => one.dataset.id === current);
   const next = same || rows[Math.min(Math.max(before, 0), rows.length - 1)] || at("music");
@@ -211,7 +247,7 @@ async function change(path, given) {
   try {
     pieces = { ...pieces, ...(await send(path, { revision: pieces.revision, ...given })) };
     fill(pieces.said);
-    keepPlace(before);
+    keepPlace(before, given.keeping || path === "strike" ? "keep" : "");
     if (pieces.checking) settle();
   } catch (failure) {
     say(failure.message);
@@ -249,7 +285,9 @@ async function hear(button, path, given, brackets) {
     silence();
     playing = button;
     button.dataset.words = button.textContent;
+    button.dataset.label = button.getAttribute("aria-label") || "";
     button.textContent = "Stop";
+    button.removeAttribute("aria-label");
     if (at("sampled").checked) {
       const address = `${root}/${path}-sampled?${new URLSearchParams({ ...asked, revision: pieces.revision })}`;
       await sampled.play(address, heard.tones, { brackets });
@@ -293,14 +331,15 @@ document.addEventListener("click", (event) => {
 });
 
 async function save(button) {
-  button.disabled = true;
+  if (button.getAttribute("aria-disabled") === "true") return;
+  button.setAttribute("aria-disabled", "true");
   say("Being written.");
   try {
     say((await send("save", { revision: pieces.revision, as: button.dataset.save })).said);
   } catch (failure) {
     say(failure.message);
   } finally {
-    button.disabled = false;
+    button.removeAttribute("aria-disabled");
   }
 }
 

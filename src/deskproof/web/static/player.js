@@ -8,6 +8,7 @@
  * The sounds: a note is one wave of six partials with a fainter one a few cents beside it, struck shortly, falling to
  * less than half, let go at its end. What has no pitch is a short burst of noise. The more tones sound at once, the
  * softer each of them; what remains too loud is held back by a compressor and at last by a curve that nothing passes.
+ * The tones are mixed here and given to the browser in blocks: a node for each tone is too much for it in a full score.
  */
 
 const A4_MIDI = 69;
@@ -15,7 +16,7 @@ const A4_HZ = 440;
 const PARTIALS = [1, 0.4, 0.22, 0.1, 0.06, 0.03]; // the fundamental leads; the others let a small loudspeaker tell a bass
 const BESIDE = 0.3; // the second wave, as a share of the first
 const BESIDE_CENTS = 4;
-const LOW_PASS_HZ = 7000;
+const TABLE_BITS = 13; // one period is 2 ** 13 samples; a phase is a whole number of 32 bits, once round a period
 const TILT = 0.2; // equal amplitudes sound shrill above and thin below: amplitude goes with frequency to this power, falling
 
 const ATTACK_S = 0.008;
@@ -27,38 +28,94 @@ const LET_GO_S = 0.04; // time constant of the release
 export const RELEASE_S = 0.28;
 
 const NOISE_S = 0.15;
-const NOISE_FALL_S = 0.025;
-const NOISE_HZ = 1600;
+const NOISE_FALL_S = 0.025; // time constant
+const NOISE_HZ = 1600; // the middle of its band, which is as wide
+const NOISE_GAIN = 2; // the band leaves less than half of the noise
 
 const LEVEL = 0.35; // of one tone alone, before the compressor
+const LOW_PASS_HZ = 7000;
 /** The loudest sample that leaves the page, if no other figure is given. */
 export const MASTER = 0.6;
 const FADE_S = 0.01; // time constant when a playing is broken off
 const FADED_S = 0.08;
 
-const LEAD_S = 0.1; // from the click to the first tone
-const AHEAD_S = 5; // tones are handed on so far ahead; a hidden page is called once a second only
+const BLOCK_S = 0.5; // the tones are mixed in blocks of this length
+const SEAM_S = 0.005; // which overlap by so much
+const AHEAD_S = 2.5; // blocks are handed on so far ahead; a hidden page is called once a second only
+const LEAD_S = 0.15; // from the click to the first tone
 const LOOK_MS = 25;
 
-const waves = new WeakMap(); // by context: the two waves and the noise
+const GRAIN = 16; // the shape of a note is a line over so many samples
+const DROP = 32 - TABLE_BITS;
 
-function wavesOf(context) {
-  if (!waves.has(context)) {
-    const sum = PARTIALS.reduce((a, b) => a + b) * (1 + BESIDE);
-    const wave = (share) => {
-      const imag = Float32Array.from([0, ...PARTIALS], (one) => (one * share) / sum);
-      return context.createPeriodicWave(new Float32Array(imag.length), imag, { disableNormalization: true });
-    };
-    const noise = context.createBuffer(1, Math.ceil(NOISE_S * context.sampleRate), context.sampleRate);
-    const samples = noise.getChannelData(0);
-    let seed = 1; // a generator of our own, so that a stroke always sounds the same (Numerical Recipes' constants)
+/** One period each, of the first partial, the first two, and so on. */
+const tables = PARTIALS.map((_, last) => {
+  const table = new Float32Array(2 ** TABLE_BITS);
+  const sum = PARTIALS.reduce((a, b) => a + b) * (1 + BESIDE);
+  PARTIALS.slice(0, last + 1).forEach((share, k) => {
+    const turn = (2 * Math.PI * (k + 1)) / table.length;
+    for (let i = 0; i < table.length; i += 1) table[i] += (share / sum) * Math.sin(turn * i);
+  });
+  return table;
+});
+
+const strokes = new Map(); // by sample rate
+
+/** A burst of noise in a band (Audio EQ Cookbook, band-pass of constant peak gain, Q = 1); always the same samples. */
+function strokeOf(rate) {
+  if (!strokes.has(rate)) {
+    const samples = new Float32Array(Math.ceil(NOISE_S * rate));
+    const turn = (2 * Math.PI * NOISE_HZ) / rate;
+    const alpha = Math.sin(turn) / 2;
+    let [seed, x1, x2, y1, y2] = [1, 0, 0, 0, 0];
     for (let i = 0; i < samples.length; i += 1) {
-      seed = (Math.imul(seed, 1664525) + 1013904223) >>> 0;
-      samples[i] = seed / 2 ** 31 - 1;
+      seed = (Math.imul(seed, 1664525) + 1013904223) >>> 0; // the constants of Numerical Recipes
+      const x = (seed / 2 ** 31 - 1) * Math.exp(-i / rate / NOISE_FALL_S);
+      const y = (alpha * (x - x2) + 2 * Math.cos(turn) * y1 - (1 - alpha) * y2) / (1 + alpha);
+      [x2, x1, y2, y1] = [x1, x, y1, y];
+      samples[i] = NOISE_GAIN * y;
     }
-    waves.set(context, { own: wave(1), beside: wave(BESIDE), noise });
+    strokes.set(rate, samples);
   }
-  return waves.get(context);
+  return strokes.get(rate);
+}
+
+/** How loud a note is some seconds after its beginning, from 0 to 1; `lastsS` until it is let go. */
+function shape(sinceS, lastsS) {
+  if (sinceS < 0 || sinceS >= lastsS + RELEASE_S) return 0;
+  const after = Math.max(0, sinceS - ATTACK_S);
+  const held = Math.min(1, sinceS / ATTACK_S) * (HELD + (1 - HELD) * Math.exp(-after / FALL_S));
+  const overS = sinceS - lastsS;
+  return overS <= 0 ? held : held * Math.exp(-overS / LET_GO_S) * (1 - overS / RELEASE_S);
+}
+
+/** Add a note to a block: `from` is its first sample, counted from the block's first. */
+function addNote(block, rate, { from, to, lastsS, peak, hz }) {
+  const count = Math.min(PARTIALS.length, Math.ceil(rate / 2 / hz) - 1);
+  if (count < 1) return; // no ear hears it
+  const table = tables[count - 1];
+  const step = Math.round((hz / rate) * 2 ** 32) | 0;
+  const stepBeside = Math.round((hz / rate) * 2 ** (32 + BESIDE_CENTS / 1200)) | 0;
+  const begin = Math.max(0, from);
+  let phase = Math.imul(step, begin - from);
+  let beside = Math.imul(stepBeside, begin - from);
+  const end = Math.min(block.length, to);
+  for (let i = begin; i < end; i += GRAIN) {
+    let now = peak * shape((i - from) / rate, lastsS);
+    const rise = (peak * shape((i + GRAIN - from) / rate, lastsS) - now) / GRAIN;
+    for (let j = i; j < Math.min(i + GRAIN, end); j += 1) {
+      block[j] += now * (table[phase >>> DROP] + BESIDE * table[beside >>> DROP]);
+      now += rise;
+      phase = (phase + step) | 0;
+      beside = (beside + stepBeside) | 0;
+    }
+  }
+}
+
+function addStroke(block, rate, { from, peak }) {
+  const samples = strokeOf(rate);
+  const end = Math.min(block.length, from + samples.length);
+  for (let i = Math.max(0, from); i < end; i += 1) block[i] += peak * samples[i - from];
 }
 
 /** The way out: low-pass, compressor, a curve bounded by 1, and the master gain. The first and last node. */
@@ -81,7 +138,7 @@ function wayOut(context, destination, master) {
 
 /** How many tones sound at once where most do. */
 function mostAtOnce(rows) {
-  const turns = rows.flatMap((row) => [[row.at, 1], [row.end, -1]]);
+  const turns = rows.flatMap((row) => [[row.at, 1], [row.at + row.lastsS, -1]]);
   turns.sort((a, b) => a[0] - b[0] || a[1] - b[1]);
   let now = 0;
   let most = 1;
@@ -92,104 +149,93 @@ function mostAtOnce(rows) {
   return most;
 }
 
-/** Tones in order of time with their ends in seconds and their frequency; those that no ear could hear are left out. */
-function rowsOf(context, tones) {
-  const rows = [];
-  for (const tone of tones) {
-    const at = Number(tone.at_s);
-    const end = at + Math.max(Number(tone.for_s), SHORTEST_S);
-    const gain = Math.min(1, Math.max(0, Number(tone.gain ?? 1)));
+/** Tones in order of time, with frequency (null without pitch) and amplitude. */
+function rowsOf(tones) {
+  const rows = tones.map((tone) => {
     const pitched = tone.midi !== null && tone.midi !== undefined;
     const hz = pitched ? A4_HZ * 2 ** ((Number(tone.midi) - A4_MIDI) / 12) : null;
-    if (![at, end, gain, hz ?? 0].every(Number.isFinite)) throw new TypeError("a tone needs numbers");
-    if (gain > 0 && (hz ?? 0) < context.sampleRate / 2) rows.push({ at, end, gain, hz });
-  }
-  return rows.sort((a, b) => a.at - b.at);
+    const row = { at: Number(tone.at_s), lastsS: Math.max(Number(tone.for_s), SHORTEST_S), hz };
+    row.peak = Math.min(1, Math.max(0, Number(tone.gain ?? 1))) * (pitched ? (A4_HZ / hz) ** TILT : 1);
+    if (![row.at, row.lastsS, row.peak, hz ?? 0].every(Number.isFinite)) throw new TypeError("a tone needs numbers");
+    return row;
+  });
+  const each = LEVEL / Math.sqrt(mostAtOnce(rows));
+  return rows.map((row) => ({ ...row, peak: row.peak * each })).sort((a, b) => a.at - b.at);
 }
 
-/** Tones that are handed to a context bit by bit, and can be broken off. */
+/** Tones that are mixed and handed to a context block by block, and can be broken off. */
 class Sound {
   #context;
+  #rate;
   #rows;
-  #startS;
-  #each;
+  #begin; // the sample at which the first tone begins
+  #length; // in samples from there to the end of the last
   #way;
-  #next = 0;
+  #next = 0; // the first sample not yet handed on, counted from there
   #live = new Set();
 
   constructor(context, destination, tones, startS, master) {
     this.#context = context;
-    this.#rows = rowsOf(context, tones);
-    this.#startS = startS;
-    this.#each = LEVEL / Math.sqrt(mostAtOnce(this.#rows));
+    this.#rate = context.sampleRate;
+    const rows = rowsOf(tones);
+    const firstS = rows.length ? rows[0].at : 0;
+    this.#begin = Math.round((startS + firstS) * this.#rate);
+    this.#rows = rows.map((row) => {
+      const from = Math.round((row.at - firstS) * this.#rate);
+      const heardS = row.hz === null ? NOISE_S : row.lastsS + RELEASE_S;
+      return { ...row, from, to: from + Math.ceil(heardS * this.#rate) };
+    });
+    this.#length = this.#rows.reduce((most, row) => Math.max(most, row.to), 0);
     this.#way = wayOut(context, destination, master);
   }
 
-  /** Hand on what begins before a time of the context. */
+  /** Hand on the blocks that begin before a time of the context. */
   until(timeS) {
-    while (this.#next < this.#rows.length && this.#startS + this.#rows[this.#next].at < timeS) {
-      const row = this.#rows[this.#next];
-      this.#next += 1;
-      if (row.hz === null) this.#stroke(row);
-      else this.#note(row);
+    while (this.#next < this.#length && (this.#begin + this.#next) / this.#rate < timeS) {
+      this.#send(this.#next, Math.round(BLOCK_S * this.#rate), Math.round(SEAM_S * this.#rate));
+      this.#next += Math.round(BLOCK_S * this.#rate);
     }
   }
 
   /** Break off with a short fade; what was not yet begun stays silent. */
   stop() {
     const now = this.#context.currentTime;
-    this.#next = this.#rows.length;
+    this.#length = 0;
     this.#way.out.gain.setTargetAtTime(0, now, FADE_S);
     for (const source of this.#live) source.stop(now + FADED_S);
     this.#leave();
   }
 
-  #note({ at, end, gain, hz }) {
-    const from = Math.max(0, this.#startS + at);
-    const to = Math.max(this.#startS + end, from + ATTACK_S);
-    const peak = this.#each * gain * (A4_HZ / hz) ** TILT;
-    const shape = new GainNode(this.#context, { gain: 0 });
-    shape.gain.setValueAtTime(0, from);
-    shape.gain.linearRampToValueAtTime(peak, from + ATTACK_S);
-    shape.gain.setTargetAtTime(peak * HELD, from + ATTACK_S, FALL_S);
-    shape.gain.setTargetAtTime(0, to, LET_GO_S);
-    const { own, beside } = wavesOf(this.#context);
-    const sources = [[own, 0], [beside, BESIDE_CENTS]].map(([periodicWave, detune]) => (
-      new OscillatorNode(this.#context, { periodicWave, frequency: hz, detune })
-    ));
-    this.#send(sources, shape, from, to + RELEASE_S);
-  }
-
-  #stroke({ at, gain }) {
-    const from = Math.max(0, this.#startS + at);
-    const shape = new GainNode(this.#context, { gain: 0 });
-    shape.gain.setValueAtTime(2 * this.#each * gain, from); // the band leaves less than half of the noise
-    shape.gain.setTargetAtTime(0, from, NOISE_FALL_S);
-    const source = new AudioBufferSourceNode(this.#context, { buffer: wavesOf(this.#context).noise });
-    const band = new BiquadFilterNode(this.#context, { type: "bandpass", frequency: NOISE_HZ, Q: 1 });
-    shape.connect(band);
-    this.#send([source], shape, from, from + NOISE_S, band);
-  }
-
-  #send(sources, shape, from, to, last = shape) {
-    last.connect(this.#way.into);
-    for (const source of sources) {
-      source.connect(shape);
-      source.start(from);
-      source.stop(to);
-      this.#live.add(source);
-      source.onended = () => {
-        source.disconnect();
-        this.#live.delete(source);
-        if (!sources.some((one) => this.#live.has(one))) last.disconnect();
-        this.#leave();
-      };
+  /** One block of so many samples and a seam, in which it goes out while the next comes in. */
+  #send(from, size, seam) {
+    const to = Math.min(from + size + seam, this.#length);
+    const buffer = this.#context.createBuffer(1, to - from, this.#rate);
+    const block = buffer.getChannelData(0);
+    for (const row of this.#rows) {
+      if (row.from >= to) break;
+      if (row.to <= from) continue;
+      const own = { ...row, from: row.from - from, to: row.to - from };
+      if (row.hz === null) addStroke(block, this.#rate, own);
+      else addNote(block, this.#rate, own);
     }
+    for (let i = 0; from > 0 && i < Math.min(seam, block.length); i += 1) block[i] *= i / seam;
+    for (let i = size; i < block.length; i += 1) block[i] *= 1 - (i - size) / seam;
+    const source = new AudioBufferSourceNode(this.#context, { buffer });
+    const whenS = (this.#begin + from) / this.#rate;
+    const lateS = Math.max(0, this.#context.currentTime - whenS);
+    source.connect(this.#way.into);
+    source.start(whenS + lateS, lateS);
+    this.#live.add(source);
+    source.onended = () => {
+      source.disconnect();
+      this.#live.delete(source);
+      this.#leave();
+    };
   }
 
   /** Take down the way out when nothing more comes. */
   #leave() {
-    if (this.#next >= this.#rows.length && this.#live.size === 0) this.#way.out.disconnect();
+    if (this.#live.size === 0 && this.#next >= this.#length) this.#way.out.disconnect();
   }
 }
 
@@ -271,13 +317,13 @@ export class Player {
     if (context.state !== "running") context.resume().catch(() => {}); // its clock stands until it runs
     const rows = within(tones, lengthS);
     const early = rows.reduce((most, tone) => Math.max(most, -tone.at_s), 0);
-    const startS = context.currentTime + LEAD_S;
+    const startS = context.currentTime + LEAD_S + early;
     const sound = new Sound(context, context.destination, rows, startS, this.#master);
     const lastS = rows.reduce((last, tone) => Math.max(last, tone.at_s + Math.max(tone.for_s, SHORTEST_S)), 0);
     const endS = rows.length ? Math.max(lengthS, lastS + RELEASE_S) : lengthS;
-    this.#now = { sound, startS, endS, stretches: stretchesOf(brackets, rows), timer: 0 };
-    this.#now.timer = setInterval(() => this.#look(), LOOK_MS);
-    sound.until(context.currentTime + AHEAD_S);
+    const timer = setInterval(() => this.#look(), LOOK_MS);
+    this.#now = { sound, startS, endS, stretches: stretchesOf(brackets, rows), timer };
+    sound.until(startS + BLOCK_S / 2); // what the first moment needs; the rest comes while it sounds
     this.#onState(true);
   }
 
