@@ -117,4 +117,4 @@ def test_every_mend_offered_for_a_seeded_fault_mends_it_and_brings_nothing(kind:
                 after = check(from_bytes(document.with_edits(mend.edits).written()).score, forces)
                 rules = [one.rule.id for one in after.findings]
                 assert finding.rule.id not in rules or len(after.findings) < len(before), (seed, mend.says)
-    assert offered > 0 or kind == "one player at two percussion instruments", kind
+    assert offered > 0, kind
