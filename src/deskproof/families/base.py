@@ -92,8 +92,8 @@ class Family:
 
     ``scope`` says what one call of ``plan`` and ``check`` sees: the spans of one part (``player``), or those of the
     whole ``score``. ``check`` gives findings note by note; ``mends`` offers ways out of a folded finding, from the
-    same spans; they are verified before anybody sees them. ``reach`` is by how many measures an edit can matter beyond its own bar;
-    None: anywhere in the part. Then ``replan`` makes the plan of a part whose notes have changed in
+    same spans; they are verified before anybody sees them. ``reach`` is by how many measures an edit can matter
+    beyond its own bar; None: anywhere in the part. Then ``replan`` makes the plan of a part whose notes have changed in
     ``context.measures`` only, from the plan before and the spans of these measures; without it, or where it gives
     None, the part is planned anew; where ``scope`` is the score, it is given all spans, those of unchanged parts being
     the same records. ``looks_around``: keys and transpositions of other parts matter too.

@@ -117,10 +117,10 @@ class Scores:
         with self._lock:
             return tuple(self._open)
 
-    def checking(self) -> bool:
-        """Whether a check is running in one of them."""
+    def busy(self) -> bool:
+        """Whether one of them is in use, being opened or being checked."""
         with self._lock:
-            return any(one.session.view().checking for one in self._open.values())
+            return bool(self._users) or any(one.session.view().checking for one in self._open.values())
 
     def close(self) -> None:
         """Forget them all."""

@@ -24,44 +24,29 @@ from deskproof.web.desk import Prints
 from deskproof.web.folder import Folder
 from deskproof.web.guard import SERVER, Guard, address, new_token
 
-ENDS_S = 2.2  # after an interrupt; a little more than the server waits for its connections
-WRITES_S = 0.5  # for a file that is being written just then
+WRITES_S = 0.5  # waited for a file that is being written when the server ends
 
 
 class _Server(uvicorn.Server):
-    """Ends soon after the first interrupt, also while something is being worked out that nobody waits for any more.
-
-    Python cannot break off a thread, so the process is ended then; not in the middle of a file, and not without
-    clearing away the folder ``scratch``.
-    """
-
-    def __init__(self, config: uvicorn.Config, scores: Scores, scratch: str) -> None:
-        super().__init__(config)
-        self._scores, self._scratch = scores, scratch
-        self._over = threading.Event()
+    """Says nothing of the answers that are cut short when it is interrupted; that is no fault."""
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
-        if not self.should_exit:
-            logging.getLogger("uvicorn.error").disabled = True  # an answer that is cut short now is no fault
-            threading.Thread(target=self._end_in_time, daemon=True).start()
+        logging.getLogger("uvicorn.error").disabled = True
         super().handle_exit(sig, frame)
 
-    def _end_in_time(self) -> None:
-        if not self._over.wait(ENDS_S):
-            self._end()
 
-    def _end(self) -> None:
-        self._scores.writing.acquire(timeout=WRITES_S)
-        shutil.rmtree(self._scratch, ignore_errors=True)
+def _end(scores: Scores, scratch: str) -> None:
+    """When no connection is left: forget the scores; the process ends here if one is still being worked on.
+
+    Nobody waits for that work any more, and Python cannot break off a thread. The process does not end in the middle
+    of a file, and not without clearing away the folder ``scratch``.
+    """
+    if scores.busy():
+        scores.writing.acquire(timeout=WRITES_S)
+        shutil.rmtree(scratch, ignore_errors=True)
         sys.stdout.flush()
         os._exit(0)
-
-    def ended(self) -> None:
-        """No connection is left: end the process if a check is still running, else let it go on."""
-        if self._scores.checking():
-            self._end()
-        self._over.set()
-        self._scores.close()
+    scores.close()
 
 
 @contextmanager
@@ -113,7 +98,7 @@ def serve(
         real = int(listener.getsockname()[1])
         token = new_token()
         app = application(folder, forces, prints)
-        server = _Server(uvicorn.Config(Guard(app, real, token), port=real, **SERVER), app.state.scores, scratch)
+        server = _Server(uvicorn.Config(Guard(app, real, token), port=real, **SERVER))
         where = address(real, token)
         try:
             say(where)
@@ -124,4 +109,4 @@ def serve(
             server.run([listener])
         except KeyboardInterrupt:  # it has shut down by now and hands the interrupt on
             pass
-        server.ended()
+        _end(app.state.scores, scratch)

@@ -39,12 +39,13 @@ def by_stretches(search: Search, rest: Sequence[int], length: int, labels: int) 
 
 def _least(search: Search, begin: int, end: int, rest: Sequence[int], labels: int) -> int:
     """By how much a stretch by itself costs more than the bound says; 0 where that has not been found."""
+    if search.work.over:
+        return 0
     search.cut = False
-    padded = [0] * begin + list(rest)
-    first = search.run(search.freely(), begin, end, padded, None, 4, labels)
+    first = search.run(search.freely(), begin, end, rest, None, 4, labels)
     if first.best is None or first.best.cost == rest[0]:
         return 0
-    run = search.run(search.freely(), begin, end, padded, first.best.cost, None, labels)
+    run = search.run(search.freely(), begin, end, rest, first.best.cost, None, labels)
     if not run.complete or search.cut:
         return 0
     return (run.best or first.best).cost - rest[0]

@@ -8,16 +8,25 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from typing import NamedTuple
 
-__all__ = ["Job", "Rests", "Scheduled", "TooManyError", "groups", "least_quick"]
+from deskproof.families.timpani.work import Work
+
+__all__ = ["Job", "Rests", "Scheduled", "TooManyError", "groups", "improved", "least_quick"]
 
 STATES = 50_000
 """So many states at most are looked at for one group of jobs."""
 
 
+UNLIMITED = 1 << 60
+
+STEPS = 5
+"""So many steps of work is a state for each drum and for each pair of drums; and so many is a job."""
+
+
 class TooManyError(Exception):
-    """A group of jobs is too large to be settled exactly."""
+    """A group of jobs is too large to be settled exactly, or no work is left for it."""
 
 
 class Job(NamedTuple):
@@ -56,23 +65,32 @@ class Rests:
             else:
                 self._begins.append(begin)
                 self._ends.append(end)
-        self._known: dict[tuple[int, int], int] = {}
+        self._long: dict[int, list[int]] = {}
 
     def earliest(self, start: int, length: int) -> int:
         """The first time from ``start`` on at which so long a retuning can begin."""
         if not self._begins:
             return start
-        found = self._known.get((start, length))
+        at = bisect_right(self._ends, start)  # the first stretch that is not over
+        if at == len(self._begins) or self._begins[at] >= start + length:
+            return start
+        return self._ends_before(length)[at]
+
+    def _ends_before(self, length: int) -> list[int]:
+        """For each stretch the end of the first, from it on, behind which there is so much time."""
+        found = self._long.get(length)
         if found is None:
-            found = self._known[start, length] = self._search(start, length)
+            found = self._long[length] = self._ends[-1:] * len(self._ends)
+            for at in range(len(found) - 2, -1, -1):
+                enough = self._begins[at + 1] - self._ends[at] >= length
+                found[at] = self._ends[at] if enough else found[at + 1]
         return found
 
-    def _search(self, start: int, length: int) -> int:
-        at = bisect_right(self._ends, start)  # the first stretch that is not over
-        while at < len(self._begins) and self._begins[at] < start + length:
-            start = max(start, self._ends[at])
-            at += 1
-        return start
+    def around(self, start: int, begin: int, end: int) -> tuple[int, int]:
+        """The free stretch between two times in which ``start`` lies or which begins there."""
+        at = bisect_right(self._ends, start)
+        before, behind = self._ends[max(0, at - 1) : at], self._begins[at : at + 1]
+        return max([begin, *before]), min([end, *behind])
 
     def within(self, begin: int, end: int) -> Iterator[tuple[int, int]]:
         """The free stretches between two times, in order."""
@@ -100,7 +118,7 @@ def groups(jobs: Iterable[Job]) -> list[list[Job]]:
     return found
 
 
-def least_quick(jobs: Sequence[Job], feet: int, rests: Rests) -> list[Scheduled] | None:
+def least_quick(jobs: Sequence[Job], feet: int, rests: Rests, work: Work | None = None) -> list[Scheduled] | None:
     """Schedule all jobs with as few quick ones as can be; None if they cannot be done.
 
     Jobs of one drum must follow each other: the release of one is not before the deadline of the one before.
@@ -112,14 +130,34 @@ def least_quick(jobs: Sequence[Job], feet: int, rests: Rests) -> list[Scheduled]
     Raises
     ------
     TooManyError
-        If a group of jobs would need more than STATES states.
+        If a group of jobs would need more than STATES states, or more than what is left of ``work``.
     """
     found: list[Scheduled] = []
+    work = work if work is not None else Work(UNLIMITED)
+    if not work.spend(STEPS * len(jobs)):
+        raise TooManyError
     for group in groups(jobs):
-        rows = _group(group, feet, rests)
+        rows = _group(group, feet, rests, work)
         if rows is None:
             return None
         found.extend(rows)
+    return found
+
+
+def improved(rows: Sequence[Scheduled], feet: int, rests: Rests, work: Work) -> list[Scheduled]:
+    """The same jobs with fewer quick ones, where that is found with a like share of the work for each group."""
+    by_job = {row.job: row for row in rows}
+    parts = groups(by_job)
+    found: list[Scheduled] = []
+    for group in parts:
+        own = [by_job[job] for job in group]
+        better: list[Scheduled] | None = None
+        if any(row.quick for row in own):
+            share = Work(work.allowed * len(group) // len(by_job))
+            with suppress(TooManyError):
+                better = _group(group, feet, rests, share)
+            work.spend(share.done)
+        found.extend(better or own)
     return found
 
 
@@ -133,7 +171,7 @@ def _alone(job: Job, rests: Rests) -> Scheduled | None:
     return None
 
 
-def _group(group: Sequence[Job], feet: int, rests: Rests) -> list[Scheduled] | None:
+def _group(group: Sequence[Job], feet: int, rests: Rests, work: Work) -> list[Scheduled] | None:
     alone = [_alone(job, rests) for job in group]
     singles = [row for row in alone if row is not None]
     if len(singles) < len(group):
@@ -142,11 +180,13 @@ def _group(group: Sequence[Job], feet: int, rests: Rests) -> list[Scheduled] | N
         return singles  # a foot for every drum
     forced = sum(row.quick for row in singles)
     for quick in range(forced, len(group) + 1):
-        rows = _ordered(group, feet, rests, quick)
+        rows = _ordered(group, feet, rests, quick, work)
         if rows is not None:
             return rows
-        if quick == forced and _ordered([j._replace(comfortable=j.quickest) for j in group], feet, rests, 0) is None:
-            return None
+        if quick == forced:
+            quickest = [job._replace(comfortable=job.quickest) for job in group]
+            if _ordered(quickest, feet, rests, 0, work) is None:
+                return None
     return None
 
 
@@ -154,7 +194,7 @@ State = tuple[tuple[int, ...], int]
 """How many jobs of each drum are done, and how many of them were quick."""
 
 
-def _ordered(group: Sequence[Job], feet: int, rests: Rests, most: int) -> list[Scheduled] | None:
+def _ordered(group: Sequence[Job], feet: int, rests: Rests, most: int, work: Work) -> list[Scheduled] | None:
     """All jobs with at most so many quick ones; the first way found, the most urgent jobs tried first."""
     drums = sorted({job.drum for job in group})
     rows = [sorted((job for job in group if job.drum == one), key=lambda j: j.release) for one in drums]
@@ -163,7 +203,7 @@ def _ordered(group: Sequence[Job], feet: int, rests: Rests, most: int) -> list[S
     path: list[Scheduled] = []
     start: tuple[State, tuple[int, ...]] = (((0,) * len(rows), 0), (first,) * feet)
     ahead = [iter([*_after(*start, rows, rests, most)])]
-    seen = 0
+    seen, steps = 0, STEPS * len(drums) * (1 + len(drums))
     while ahead:
         step = next(ahead[-1], None)
         if step is None:
@@ -174,10 +214,13 @@ def _ordered(group: Sequence[Job], feet: int, rests: Rests, most: int) -> list[S
         row, state, free = step
         if len(path) + 1 == len(group):
             return [*path, row]
-        if not _new(known.setdefault(state, []), free):
+        alike = known.setdefault(state, [])
+        if not work.spend(len(alike)):
+            raise TooManyError
+        if not _new(alike, free):
             continue
         seen += 1
-        if seen > STATES:
+        if seen > STATES or not work.spend(steps):
             raise TooManyError
         path.append(row)
         ahead.append(iter([*_after(state, free, rows, rests, most)]))

@@ -2,78 +2,107 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from itertools import pairwise
+from bisect import bisect_left, bisect_right, insort
+from collections.abc import Iterable, Iterator, Sequence
 
 from deskproof.families.timpani.feet import Rests, Scheduled, groups
+from deskproof.families.timpani.work import Work
 
-__all__ = ["placed", "spare"]
+__all__ = ["placed", "spares"]
 
 
-def placed(rows: Sequence[Scheduled], feet: int, allowed: Rests, quiet: Rests) -> list[Scheduled]:
+def placed(rows: Sequence[Scheduled], feet: int, allowed: Rests, quiet: Rests, work: Work) -> list[Scheduled]:
     """The same jobs in the same lengths, each in the middle of the longest rest (``quiet``) between its times.
 
     Where no rest is long enough, in the middle of the longest stretch that is ``allowed``. Where the feet do not allow
-    that for all of a group, as many as go are placed so, the last first, and where nothing goes they stay.
+    that for all of a group, as many as go are placed so, the last first, and where nothing goes they stay. So do those
+    that are left when the ``work`` is over; a step is a place or another move that is looked at.
     """
     by_job = {row.job: row for row in rows}
     found: list[Scheduled] = []
     for group in groups(by_job):
         now = [by_job[job] for job in group]
-        wished = [_first(_wishes(row, allowed, quiet), row) for row in now]
-        if _go(wished, feet):
+        wished = [_first(_wishes(row, allowed, quiet, work), row) for row in now]
+        if not any(_full(wished, feet + 1)):
             found.extend(wished)
             continue
+        moves = _Moves(now, feet, work)
         for k in sorted(range(len(now)), key=lambda k: -now[k].job.deadline):
-            for wish in _wishes(now[k], allowed, quiet):
-                tried = [*now[:k], wish, *now[k + 1 :]]
-                if _go(tried, feet):
-                    now = tried
-                    break
+            moves.remove(now[k])
+            now[k] = _first((one for one in _wishes(now[k], allowed, quiet, work) if moves.leave(one)), now[k])
+            moves.add(now[k])
         found.extend(now)
     return found
 
 
-def spare(row: Scheduled, rows: Sequence[Scheduled], feet: int, allowed: Rests) -> int:
-    """How much longer a retuning could take with all others where they are."""
-    job = row.job
-    begin, end = job.release, job.deadline
-    for free, until in allowed.within(begin, end):
-        if free <= row.start and row.start + row.length <= until:
-            begin, end = free, until
-    others = [one for one in rows if one.job is not job and one.start < end and one.start + one.length > begin]
-    for left, right in _full(others, feet):
-        if right <= row.start:
-            begin = max(begin, right)
-        elif left >= row.start + row.length:
-            end = min(end, left)
-    return end - begin - row.length
+def spares(rows: Sequence[Scheduled], feet: int, allowed: Rests) -> list[int]:
+    """How much longer each retuning could take with all others where they are."""
+    full = [*_full(rows, feet)]
+    lefts, rights = [left for left, _ in full], [right for _, right in full]
+    found = []
+    for row in rows:
+        begin, end = allowed.around(row.start, row.job.release, row.job.deadline)
+        before, behind = bisect_right(rights, row.start), bisect_left(lefts, row.start + row.length)
+        begin = max([begin, *rights[max(0, before - 1) : before]])
+        end = min([end, *lefts[behind : behind + 1]])
+        found.append(end - begin - row.length)
+    return found
 
 
 def _first(wishes: Iterator[Scheduled], row: Scheduled) -> Scheduled:
     return next(wishes, row)
 
 
-def _wishes(row: Scheduled, allowed: Rests, quiet: Rests) -> Iterator[Scheduled]:
+def _wishes(row: Scheduled, allowed: Rests, quiet: Rests, work: Work) -> Iterator[Scheduled]:
     """Where it could be, best first: in rests, the longest and of equal ones the last first."""
     job = row.job
     if job.fixed:
         return
     for rests in (quiet, allowed):
-        for begin, end in sorted(rests.within(job.release, job.deadline), key=lambda s: (s[0] - s[1], -s[0])):
+        if work.over:
+            return
+        places = sorted(rests.within(job.release, job.deadline), key=lambda s: (s[0] - s[1], -s[0]))
+        work.spend(len(places))
+        for begin, end in places:
             if end - begin >= row.length:
                 yield row._replace(start=begin + (end - begin - row.length) // 2)
 
 
-def _full(rows: Sequence[Scheduled], feet: int) -> list[tuple[int, int]]:
-    """The stretches of time in which every foot is busy."""
-    turns = sorted({t for row in rows for t in (row.start, row.start + row.length)})
-    return [
-        (left, right)
-        for left, right in pairwise(turns)
-        if sum(row.start <= left and right <= row.start + row.length for row in rows) >= feet
-    ]
+class _Moves:
+    """Moves of the feet in order of time, never more at once than there are feet."""
+
+    def __init__(self, rows: Iterable[Scheduled], feet: int, work: Work) -> None:
+        self._rows = sorted((row.start, row.start + row.length) for row in rows)
+        self._longest = max(end - start for start, end in self._rows)
+        self._feet = feet
+        self._work = work
+
+    def remove(self, row: Scheduled) -> None:
+        del self._rows[bisect_left(self._rows, (row.start, row.start + row.length))]
+
+    def add(self, row: Scheduled) -> None:
+        insort(self._rows, (row.start, row.start + row.length))
+
+    def leave(self, row: Scheduled) -> bool:
+        """Whether they leave a foot for another move."""
+        start, end = row.start, row.start + row.length
+        near = self._rows[bisect_left(self._rows, (start - self._longest,)) : bisect_left(self._rows, (end,))]
+        if not self._work.spend(len(near)):
+            return False
+        over = [(max(a, start), min(b, end)) for a, b in near if b > start]
+        return not any(_busy(over, self._feet))
 
 
-def _go(rows: Sequence[Scheduled], feet: int) -> bool:
-    return not _full(rows, feet + 1)
+def _full(rows: Iterable[Scheduled], feet: int) -> Iterator[tuple[int, int]]:
+    """The stretches of time, in order, in which so many feet or more are busy, from turn to turn."""
+    return _busy([(row.start, row.start + row.length) for row in rows], feet)
+
+
+def _busy(moves: Sequence[tuple[int, int]], feet: int) -> Iterator[tuple[int, int]]:
+    turns = sorted([*((start, 1) for start, _ in moves), *((end, -1) for _, end in moves)])
+    count, before = 0, 0
+    for at, step in turns:
+        if count >= feet and before < at:
+            yield before, at
+        count += step
+        before = at

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from deskproof.families.timpani.bounds import by_events, by_stretches
-from deskproof.families.timpani.feet import Job, Scheduled, TooManyError, least_quick
+from deskproof.families.timpani.feet import Job, Scheduled, TooManyError, improved, least_quick
+from deskproof.families.timpani.first import first_plan
 from deskproof.families.timpani.model import Event, Settings
-from deskproof.families.timpani.placing import placed, spare
+from deskproof.families.timpani.placing import placed, spares
 from deskproof.families.timpani.search import Label, Prices, Search
 from deskproof.families.timpani.ways import Part, Way
+from deskproof.families.timpani.work import Work
 
 __all__ = ["NAMES", "NO_DRUM", "NO_TIME", "TOO_MANY", "Figure", "Retuning", "TimpaniPlan", "Unplanned", "plan_timpani"]
 
@@ -22,8 +24,13 @@ NO_DRUM, TOO_MANY, NO_TIME = "no drum", "too many at once", "no time to retune"
 LABELS = 200_000
 """After so many labels the search ends, with a plan that is not proven."""
 
+STEPS, STEPS_OF_EVENT = 32, 2000
+"""So many steps of work, whatever they are spent on, are allowed for each of the labels and for each event besides."""
+
 WIDTH = 12
 """So many labels are kept at an event to find a first plan, and twice as many where the best is not found."""
+STEPS_OF_MOVE = 200
+"""So many steps for each retuning are spent on the last plans when the work is over."""
 
 STAGES = ((0, 8), (8, 3), (32, 1))
 """How many events are searched by themselves for a bound, and the share of the work left that is then spent;
@@ -100,7 +107,8 @@ def plan_timpani(events: Sequence[Event], settings: Settings | None = None, labe
     settings : Settings, optional
         The standard four drums with pedals unless given.
     labels : int
-        How much work may be done; with fewer the plan may not be the best and then is not called proven.
+        How much work may be done; with fewer the plan may not be the best and then is not called proven. The work is
+        counted and never timed, so that the plan of a part is everywhere the same.
 
     Raises
     ------
@@ -115,7 +123,9 @@ def plan_timpani(events: Sequence[Event], settings: Settings | None = None, labe
     """
     part = Part(events, settings if settings is not None else Settings())
     prices = Prices(part)
-    return _finished(part, prices, *_best(part, prices, labels))
+    work = Work(labels * STEPS + len(part.events) * STEPS_OF_EVENT)
+    known, least = _best(part, prices, labels, work)
+    return _finished(part, prices, known, least if part.all_ways else 0)
 
 
 class _Known(NamedTuple):
@@ -126,27 +136,38 @@ class _Known(NamedTuple):
     rows: list[Scheduled]
 
 
-def _best(part: Part, prices: Prices, labels: int) -> tuple[_Known, int]:
+def _best(part: Part, prices: Prices, labels: int, work: Work) -> tuple[_Known, int]:
     """The best that was found, and a lower bound of what any costs.
 
     First the feet are not minded. If the best plan then goes with the feet there are, it is the best of all; if it
-    goes with some more hurry, the search that minds them seeks a better one.
+    goes with some more hurry, the search that minds them seeks a better one. Where the work is over before that is
+    done, the plan that is found at once may be better than what is known.
     """
-    freely = Search(part, prices, feet=False)
+    freely = Search(part, prices, False, work)
     best, least = _searched(freely, labels, None, None)
-    assert best is not None, "everything may be left out"
-    known = _scheduled(part, prices, best.path(), best.cost)
-    if known is None or known.cost > best.cost:
+    known = _scheduled(part, prices, best.path(), best.cost, work) if best else None
+    if best is not None and (known is None or known.cost > best.cost):
         floor = by_events(part, prices)
         for length in LONGER:
             floor = by_stretches(freely, floor, length, labels // 8)
-        minding = Search(part, prices, feet=True)
+        minding = Search(part, prices, True, work)
         better, bound = _searched(minding, labels, floor, known.cost if known else None)
         least = max(least, bound)
-        other = _scheduled(part, prices, better.path(), better.cost) if better else None
+        other = _scheduled(part, prices, better.path(), better.cost, work) if better else None
         known = other or known
-        assert known is not None, "the search allowed what the feet cannot do"
+    if work.over or known is None:
+        first = _first(part, prices, work)
+        known = min(known or first, first, key=lambda one: one.cost)
     return known, min(least, known.cost)
+
+
+def _first(part: Part, prices: Prices, work: Work) -> _Known:
+    """The plan that is found at once, with as little hurry as the way through the events needs."""
+    found = first_plan(part, prices, work)
+    path, moves = found.path(), found.moves()
+    rows = improved(moves, part.settings.feet, part.rests, Work(len(moves) * STEPS_OF_MOVE))
+    saved = sum(row.quick for row in moves) - sum(row.quick for row in rows)
+    return _Known(found.cost - saved * prices.quick, path, rows)
 
 
 def _searched(search: Search, labels: int, floor: Sequence[int] | None, below: int | None) -> tuple[Label | None, int]:
@@ -204,10 +225,15 @@ def _jobs(part: Part, path: Sequence[Way]) -> tuple[list[Job], dict[Job, tuple[i
     return jobs, ways, initial
 
 
-def _scheduled(part: Part, prices: Prices, path: list[Way], cost: int) -> _Known | None:
-    """A path with its retunings in time, and what it then costs; None if they cannot be done."""
+def _scheduled(part: Part, prices: Prices, path: list[Way], cost: int, work: Work) -> _Known | None:
+    """A path with its retunings in time, and what it then costs; None if they cannot be done.
+
+    Where the work is over a little is spent on it all the same.
+    """
+    jobs, _, _ = _jobs(part, path)
+    own = Work(STEPS_OF_MOVE * len(jobs)) if work.over else work
     try:
-        rows = least_quick(_jobs(part, path)[0], part.settings.feet, part.rests)
+        rows = least_quick(jobs, part.settings.feet, part.rests, own)
     except TooManyError:
         return None
     if rows is None:
@@ -222,12 +248,13 @@ def _scheduled(part: Part, prices: Prices, path: list[Way], cost: int) -> _Known
 def _finished(part: Part, prices: Prices, known: _Known, least: int) -> TimpaniPlan:
     path, settings = known.path, part.settings
     _, ways, initial = _jobs(part, path)
-    rows = placed(known.rows, settings.feet, part.rests, part.quietest)
+    work = Work(STEPS_OF_MOVE * (len(part.events) + len(known.rows)))
+    rows = placed(known.rows, settings.feet, part.rests, part.quietest, work)
+    rows.sort(key=lambda row: (row.start, row.job.drum))
     retunings = []
-    for row in sorted(rows, key=lambda r: (r.start, r.job.drum)):
+    for row, left in zip(rows, spares(rows, settings.feet, part.rests), strict=True):
         if not row.job.fixed:
             at, to = ways[row.job]
-            left = spare(row, rows, settings.feet, part.rests)
             retunings.append(Retuning(row.start, row.length, part.drums[row.job.drum].id, at, to, row.quick, left))
     values = prices.apart(known.cost)
     figures, settled = [], True

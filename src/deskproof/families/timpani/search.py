@@ -7,11 +7,13 @@ can do nothing that another cannot do as cheaply are dropped.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from typing import NamedTuple
 
 from deskproof.families.timpani.feet import Job, TooManyError, least_quick
 from deskproof.families.timpani.ways import LATE, Part, Way
+from deskproof.families.timpani.work import Work
 
 __all__ = ["Found", "Label", "Prices", "Search"]
 
@@ -20,6 +22,10 @@ FREE = -1
 
 COMPARED = 20
 """So many comparisons of labels count as the making of one."""
+
+MAKING, SETTLING, COMPARING = 5, 10, 2
+"""So many steps of work are the making of a label (besides one for each drum), for each drum what is forgotten in it,
+and a comparison."""
 
 SETTLED = -LATE
 """Instead of a time: the drum can be tuned comfortably for whatever comes next."""
@@ -78,12 +84,16 @@ class Found(NamedTuple):
 
 
 class Search:
-    """Searches of one part; ``feet`` says whether it is minded that there are few of them."""
+    """Searches of one part; ``feet`` says whether it is minded that there are few of them.
 
-    def __init__(self, part: Part, prices: Prices, feet: bool) -> None:
+    All of them together end when ``work`` is over.
+    """
+
+    def __init__(self, part: Part, prices: Prices, feet: bool, work: Work) -> None:
         self.part = part
         self.prices = prices
         self.feet = feet
+        self.work = work
         self.made = 0
         self.cut = False
         self._violated: dict[tuple[int, int, int], int] = {}
@@ -111,19 +121,23 @@ class Search:
     ) -> Found:
         """The cheapest way through the events from ``begin`` up to ``end``.
 
-        ``rest[i]`` is at least what the events from ``i`` on cost; only what stays under ``below`` is sought.
+        ``rest[k]`` is at least what the events from ``begin + k`` on cost; only what stays under ``below`` is sought.
         ``width`` labels are kept at an event, all if it is None; after ``most`` labels the search gives up, where many
-        comparisons count for one label.
+        comparisons count for one label. It gives up, too, when the work is over.
         """
         events = self.part.events
         labels = [first]
         before, self.made = self.made, 0
         complete = True
+        settling = SETTLING * len(self.part.drums)
         for i in range(begin, end):
             following = events[i + 1].t_us if i + 1 < len(events) else LATE
-            cap = None if below is None else below - rest[i + 1]
+            cap = None if below is None else below - rest[i + 1 - begin]
             found: dict[tuple[tuple[int, ...], tuple[int, ...], tuple[Job, ...]], Label] = {}
+            making = (MAKING + len(self.part.drums)) * len(self.part.ways[i])
             for label in labels:
+                if self.work.over or not self.work.spend(making):
+                    break
                 for way in self.part.ways[i]:
                     new = self._next(label, i, way, cap)
                     if new is None:
@@ -133,17 +147,23 @@ class Search:
                     if old is None or new.cost < old.cost:
                         found[key] = new
             self.made += len(found)
-            fresh = [self._settled(label, i, following) for label in found.values()]
+            fresh = [self._settled(label, i, following) for label in found.values() if self.work.spend(settling)]
             fresh.sort(key=lambda label: (label.cost, label.since))
             labels = self._undominated(fresh, i, width, most)
             if len(labels) == width:
                 complete = False
+            if self.work.over:
+                return self._given_up(before)
             if not labels or (most is not None and self.made > most):
                 complete = complete and not labels
                 labels = []
                 break
         self.made += before
         return Found(labels[0] if labels else None, complete)
+
+    def _given_up(self, made: int) -> Found:
+        self.made += made
+        return Found(None, False)
 
     # -- one step --------------------------------------------------------------------------------------------------
 
@@ -204,7 +224,7 @@ class Search:
         if not jobs:
             return 0
         if jobs not in self._quick:
-            rows = least_quick(jobs, self.part.settings.feet, self.part.rests)
+            rows = least_quick(jobs, self.part.settings.feet, self.part.rests, self.work)
             self._quick[jobs] = None if rows is None else sum(row.quick for row in rows)
         return self._quick[jobs]
 
@@ -220,18 +240,14 @@ class Search:
 
     def _find_hurry(self, d: int, pitch: int, release: int) -> int:
         part = self.part
-        drum = part.drums[d]
-        widest = part.comfortable[drum.high - drum.low]
-        late = part.rests.earliest(release, widest) + widest
-        found = -1
-        for j in range(part.first_from(release), len(part.events)):
-            t_us = part.events[j].t_us
-            if t_us >= late:
-                break
-            for other in part.wanted[j][d]:
+        first, found = part.first_from(release), -1
+        for other, wanted in part.struck[d].items():
+            if other != pitch:
                 length = part.comfortable[abs(other - pitch)]
-                if other != pitch and part.rests.earliest(release, length) + length > t_us:
-                    found = j
+                until = part.first_from(part.rests.earliest(release, length) + length)
+                at = bisect_left(wanted, until)
+                if at and wanted[at - 1] >= first:
+                    found = max(found, wanted[at - 1])
         return found
 
     def _settled(self, label: Label, i: int, following: int) -> Label:
@@ -298,8 +314,9 @@ class Search:
             compared += len(kept)
             if compared >= COMPARED:
                 self.made += compared // COMPARED
+                self.work.spend(compared // COMPARED * COMPARED * COMPARING)
                 compared %= COMPARED
-                if most is not None and self.made > most:
+                if self.work.over or (most is not None and self.made > most):
                     break
         return kept
 

@@ -5,12 +5,16 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from functools import cached_property
+from itertools import islice
 from typing import NamedTuple
 
 from deskproof.families.timpani.feet import Rests
 from deskproof.families.timpani.model import Event, Settings
 
 __all__ = ["LATE", "Part", "Use", "Way"]
+
+WAYS, FEW = 20_000, 24
+"""So many ways are looked at in a part, each chord counted once; when they are spent, so many of each further chord."""
 
 LATE = 1 << 60
 """After every time that occurs."""
@@ -31,7 +35,6 @@ class Way(NamedTuple):
     uses: tuple[Use, ...]
     left_out: int
     off_best: int
-    slides: bool
 
 
 class Part:
@@ -57,7 +60,14 @@ class Part:
         self._times = [event.t_us for event in events]
         self.settings = settings
         self.drums = settings.drums
-        self.ways = tuple(self._ways(event) for event in events)
+        self.all_ways = True  # whether no event has more of them than are looked at
+        self._left = WAYS
+        known: dict[tuple[tuple[int, ...], tuple[int, ...], bool], tuple[Way, ...]] = {}
+        for event in events:
+            chord = (event.pitches, event.to, event.hold_us > 0)
+            if chord not in known:
+                known[chord] = self._ways(event)
+        self.ways = tuple(known[event.pitches, event.to, event.hold_us > 0] for event in events)
         self.least_left_out = tuple(ways[0].left_out for ways in self.ways)
         playable = [event for event, out in zip(events, self.least_left_out, strict=True) if out < len(event.pitches)]
         self.rests = Rests(() if settings.hands_free else ((event.t_us, event.end_us) for event in playable))
@@ -67,25 +77,21 @@ class Part:
         self.quickest = [0, *(settings.quickest_us(n) for n in range(1, width + 1))]
 
     @cached_property
-    def last(self) -> tuple[dict[int, int], ...]:
-        """For each drum and pitch the ordinal of the last event in which the drum may be struck at it."""
-        found: tuple[dict[int, int], ...] = tuple({} for _ in self.drums)
+    def struck(self) -> tuple[dict[int, list[int]], ...]:
+        """For each drum and pitch the ordinals of the events in which the drum may be struck at it."""
+        found: tuple[dict[int, list[int]], ...] = tuple({} for _ in self.drums)
+        known: dict[int, set[tuple[int, int]]] = {}
         for i, ways in enumerate(self.ways):
-            for way in ways:
-                for use in way.uses:
-                    found[use.drum][use.pitch] = i
+            if id(ways) not in known:
+                known[id(ways)] = {(use.drum, use.pitch) for way in ways for use in way.uses}
+            for d, pitch in known[id(ways)]:
+                found[d].setdefault(pitch, []).append(i)
         return found
 
     @cached_property
-    def wanted(self) -> tuple[tuple[tuple[int, ...], ...], ...]:
-        """For each event the pitches, by drum, at which the drum may be struck in it."""
-        return tuple(
-            tuple(
-                tuple(sorted({use.pitch for way in ways for use in way.uses if use.drum == d}))
-                for d in range(len(self.drums))
-            )
-            for ways in self.ways
-        )
+    def last(self) -> tuple[dict[int, int], ...]:
+        """For each drum and pitch the ordinal of the last event in which the drum may be struck at it."""
+        return tuple({pitch: events[-1] for pitch, events in rows.items()} for rows in self.struck)
 
     @cached_property
     def twins(self) -> tuple[tuple[int, ...], ...]:
@@ -118,17 +124,26 @@ class Part:
         return [d for d, drum in enumerate(self.drums) if drum.has(pitch) and drum.has(arrives)]
 
     def _ways(self, event: Event) -> tuple[Way, ...]:
-        """All ways, those that leave out least first; equal pitches take their drums in order."""
+        """All ways, those that leave out least first; equal pitches take their drums in order.
+
+        Where there are too many of them, some, and last the one that leaves out everything.
+        """
         takers = [self._takers(event, k) for k in range(len(event.pitches))]
-        found = []
-        for drums in _choices(event, takers, self.settings.sticks, ()):
-            uses = tuple(Use(d, event.pitches[k], event.arrives(k)) for k, d in enumerate(drums) if d is not None)
-            slides = sum(use.pitch != use.arrives for use in uses)
-            if slides > self.settings.feet:
-                continue
-            off = sum(self.settings.off_best(self.drums[use.drum], use.pitch) for use in uses)
-            found.append(Way(drums, uses, len(drums) - len(uses), off, slides > 0))
-        return tuple(sorted(found, key=lambda way: (way.left_out, way.off_best)))
+        most = max(FEW, self._left)
+        choices = _choices(event, takers, self.settings.sticks, ())
+        found = [self.way(event, drums) for drums in islice(choices, most)]
+        self._left -= len(found)
+        if next(choices, None) is not None:
+            self.all_ways = False
+            found.append(self.way(event, (None,) * len(takers)))
+        within = [way for way in found if sum(use.pitch != use.arrives for use in way.uses) <= self.settings.feet]
+        return tuple(sorted(within, key=lambda way: (way.left_out, way.off_best)))
+
+    def way(self, event: Event, drums: tuple[int | None, ...]) -> Way:
+        """A way of taking an event, given the ordinal of the drum of each of its pitches."""
+        uses = tuple(Use(d, event.pitches[k], event.arrives(k)) for k, d in enumerate(drums) if d is not None)
+        off = sum(self.settings.off_best(self.drums[use.drum], use.pitch) for use in uses)
+        return Way(drums, uses, len(drums) - len(uses), off)
 
 
 def _choices(

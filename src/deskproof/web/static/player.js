@@ -13,11 +13,11 @@
 
 const A4_MIDI = 69;
 const A4_HZ = 440;
-const PARTIALS = [1, 0.4, 0.22, 0.1, 0.06, 0.03]; // the fundamental leads; the others let a small loudspeaker tell a bass
+const PARTIALS = [1, 0.4, 0.22, 0.1, 0.06, 0.03]; // the upper ones let a small loudspeaker tell a bass
 const BESIDE = 0.3; // the second wave, as a share of the first
 const BESIDE_CENTS = 4;
 const TABLE_BITS = 13; // one period is 2 ** 13 samples; a phase is a whole number of 32 bits, once round a period
-const TILT = 0.2; // equal amplitudes sound shrill above and thin below: amplitude goes with frequency to this power, falling
+const TILT = 0.2; // amplitude falls with frequency to this power: equal ones sound shrill above and thin below
 
 const ATTACK_S = 0.008;
 const SHORTEST_S = 0.06; // a tone of no length is heard so long
@@ -82,7 +82,7 @@ function strokeOf(rate) {
 
 /** How loud a note is some seconds after its beginning, from 0 to 1; `lastsS` until it is let go. */
 function shape(sinceS, lastsS) {
-  if (sinceS < 0 || sinceS >= lastsS + RELEASE_S) return 0;
+  if (sinceS >= lastsS + RELEASE_S) return 0;
   const after = Math.max(0, sinceS - ATTACK_S);
   const held = Math.min(1, sinceS / ATTACK_S) * (HELD + (1 - HELD) * Math.exp(-after / FALL_S));
   const overS = sinceS - lastsS;
