@@ -9,7 +9,6 @@ import re
 import signal
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -25,7 +24,7 @@ from deskproof.demo import SCORE as DEMO
 LONG_S = 60  # for what should be done in a moment; no test passes by waiting
 ENDS_S = 15.0  # it takes 3; a check that never ends would keep it for ever
 
-# Checks that never end once the file STUCK is there, of a mended score or one that is opened; "begun" stands in it then.
+# Once the file STUCK is there, checks never end, of a mended score or one that is opened; "begun" stands in it then.
 STUCK = """
 import os, sys, time
 from pathlib import Path
@@ -183,17 +182,20 @@ def test_it_listens_on_this_machine_only(pieces: Path) -> None:
         assert mine == [f"0100007F:{server.port:04X}"]
 
 
-def test_it_ends_at_once_when_nothing_is_asked(pieces: Path) -> None:
-    before = set(Path(tempfile.gettempdir()).glob("deskproof-*"))
-    with served(pieces) as server:
+@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM], ids=["interrupt", "terminate"])
+def test_it_ends_at_once_when_nothing_is_asked(pieces: Path, tmp_path: Path, sent: int) -> None:
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    with served(pieces, TMPDIR=str(scratch)) as server:
         idle = server.connection()
         idle.connect()
         server.pieces("first ferry.musicxml")
-        status, _, err, seconds = server.ended()
+        assert list(scratch.iterdir())
+        status, _, err, seconds = server.ended(sent)
         assert (status, err) == (0, "")
         assert seconds < ENDS_S
     assert [path.name for path in pieces.iterdir()] == ["first ferry.musicxml"]
-    assert not set(Path(tempfile.gettempdir()).glob("deskproof-*")) - before
+    assert not list(scratch.iterdir())
 
 
 def test_it_ends_while_it_checks_and_pages_wait(pieces: Path, tmp_path: Path) -> None:

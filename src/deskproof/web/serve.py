@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import os
 import shutil
+import signal
 import socket
 import sys
 import tempfile
@@ -28,11 +29,11 @@ WRITES_S = 0.5  # waited for a file that is being written when the server ends
 
 
 class _Server(uvicorn.Server):
-    """Says nothing of the answers that are cut short when it is interrupted; that is no fault."""
+    """Ends by a request to terminate as by Ctrl-C, and says nothing of answers that are cut short: that is no fault."""
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         logging.getLogger("uvicorn.error").disabled = True
-        super().handle_exit(sig, frame)
+        super().handle_exit(signal.SIGINT, frame)
 
 
 def _end(scores: Scores, scratch: str) -> None:

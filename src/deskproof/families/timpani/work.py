@@ -6,7 +6,7 @@ __all__ = ["Work"]
 
 
 class Work:
-    """An allowance of steps that several searches draw on; a step is as much as it takes to compare two tunings.
+    """An allowance of steps that several searches draw on; to compare two tunings takes two of them.
 
     Examples
     --------
