@@ -205,7 +205,7 @@ class Footnotes:
         if not struck:
             return ""
         drawn = keys_picture(struck, plan.settings.limits.keys, f"{name}-")
-        return f'<figure><div class="strip">{drawn}</div></figure>'
+        return f'<figure><div class="strip" tabindex="0" role="group" aria-label="Keys struck">{drawn}</div></figure>'
 
     def bars(
         self, notes: Iterable[NoteRef | ChangeRef], edits: Sequence[Edit] = (), most: int = MOST_BARS

@@ -191,7 +191,7 @@ def application(folder: Folder, forces: Forces, prints: Prints) -> Starlette:
             Route("/score", score),
             Route("/static/{name}", static),
             read("/pieces", lambda desk, given: _pieces(folder, desk, given)),
-            read("/engraved", lambda desk, given: desk.engraved(_shown(given), *_bars(given))),
+            read("/engraved", _engraved),
             read("/finding", lambda desk, given: desk.finding(_text(given, "id"))),
             read("/tones", lambda desk, given: _heard(desk, given).record()),
             read("/tones-sampled", lambda desk, given: desk.sampled(_heard(desk, given))),
@@ -279,6 +279,16 @@ def _shown(given: dict[str, Any]) -> Shown:
 
 def _bars(given: dict[str, Any]) -> tuple[int, int]:
     return _whole(given, "first"), _whole(given, "last")
+
+
+def _engraved(desk: OnDesk, given: dict[str, Any]) -> str:
+    """The picture of one system; nothing for a page that shows the systems of a moment ago and asks again soon."""
+    try:
+        return desk.engraved(_shown(given), *_bars(given))
+    except DeskproofError:
+        if given.get("revision", stamp(desk.session.view())) == stamp(desk.session.view()):
+            raise
+        return ""
 
 
 def _heard(desk: OnDesk, given: dict[str, Any]) -> Heard:

@@ -32,7 +32,7 @@ CHANGED_TAKEN = (
     "The file has been changed since it was read; this page, and what is saved from it, show it as it was. "
     "To read it anew, take back what was taken and load the page again."
 )
-HIGHEST_PX, HIGHEST_NARROW_PX = 1100.0, 700.0  # a full score is made smaller to this
+HIGHEST_PX, HIGHEST_NARROW_PX = 1800.0, 900.0  # a full score is made smaller to this
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import shutil
@@ -62,6 +63,18 @@ def _scratch() -> Iterator[str]:
             tempfile.tempdir = before
 
 
+def _open_ahead(scores: Scores, folder: Folder) -> None:
+    """Open the score while the browser starts, if it is the only one; what is wrong with it is said when asked for."""
+
+    def ahead(name: str) -> None:
+        with contextlib.suppress(DeskproofError):
+            scores.on_desk(name)
+
+    names = folder.scores()
+    if len(names) == 1:
+        threading.Thread(target=ahead, args=names, daemon=True).start()
+
+
 def serve(
     place: Path, forces: Forces, prints: Prints, port: int, browser: bool, say: Callable[[str], None]
 ) -> None:
@@ -103,6 +116,7 @@ def serve(
         where = address(real, token)
         try:
             say(where)
+            _open_ahead(app.state.scores, folder)
             if browser:
                 opening = threading.Timer(0.3, webbrowser.open, (where,))
                 opening.daemon = True

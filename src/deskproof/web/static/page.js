@@ -83,13 +83,24 @@ const seen = new IntersectionObserver((rows) => {
 async function engrave(place) {
   const { first, last } = place.dataset;
   try {
-    const svg = await ask("engraved", { ...shown(), first, last });
+    const svg = await ask("engraved", { ...shown(), first, last, revision: pieces.revision });
+    if (!svg) return; // these bars are gone; the new ones are on their way
     place.replaceChildren(fragment(svg));
     place.dataset.done = "yes";
     choose();
   } catch (failure) {
     place.textContent = failure.message;
   }
+}
+
+// How the same thing is found when the server has sent it again.
+function selectorOf(one) {
+  if (one.id) return `#${CSS.escape(one.id)}`;
+  if (one.tagName === "SUMMARY") return `details[data-finding="${CSS.escape(one.parentNode.dataset.finding)}"] > summary`;
+  if (one.name === "reason") return "[name=reason]";
+  if (one.type === "submit") return "form button";
+  const keys = ["take", "mend", "hear-mend", "after", "hear", "strike", "again", "first"].filter((key) => one.hasAttribute(`data-${key}`));
+  return keys.map((key) => `[data-${key}="${CSS.escape(one.getAttribute(`data-${key}`))}"]`).join("");
 }
 
 function fill(said) {
@@ -113,7 +124,9 @@ function fill(said) {
     old.set(one.dataset.key, one);
     place.set(`${one.dataset.first}-${one.dataset.last}`, one);
   }
-  const open = new Set([...at("music").querySelectorAll("details[open]")].map((one) => one.dataset.finding));
+  const open = new Map([...at("music").querySelectorAll("details[open]")].map((one) => [one.dataset.finding, one]));
+  const held = document.activeElement;
+  const again = held ? selectorOf(held) : "";
   const music = fragment(pieces.music);
   for (const one of music.querySelectorAll(".engraved")) {
     const before = old.get(one.dataset.key);
@@ -129,11 +142,19 @@ function fill(said) {
   at("music").replaceChildren(music);
   for (const one of at("music").querySelectorAll(".engraved:not([data-done])")) seen.observe(one);
   for (const one of at("music").querySelectorAll("details")) {
-    if (open.has(one.dataset.finding)) one.open = true;
+    const before = open.get(one.dataset.finding);
+    if (!before) continue;
+    one.dataset.done = "yes";
+    one.open = true;
+    one.querySelector(".inside").replaceChildren(...before.querySelector(".inside").childNodes);
+    renew(one);
   }
+  if (playing && !playing.isConnected) silence();
   at("choices").hidden = false;
   at("ends").hidden = false;
   choose();
+  const there = held && held.isConnected ? held : again && document.querySelector(again);
+  if (there && there !== document.body) there.focus({ preventScroll: true });
   if (said) say(said);
   whenIdle();
 }
@@ -188,8 +209,9 @@ function choose() {
 // ------------------------------------------------------------------ asking and waiting
 
 async function load(said) {
-  asked = { name, show: at("show").value || "involved", narrow: narrow.matches ? "1" : "" };
-  pieces = await ask("pieces", shown());
+  const now = { name, show: at("show").value || "involved", narrow: narrow.matches ? "1" : "" };
+  const answer = await ask("pieces", now);
+  [asked, pieces] = [now, answer]; // together: until then the old systems are on the page
   options(at("older"), pieces.others.map((one) => [one, one]), 0);
   at("beside").hidden = !pieces.others.length;
   fill(said);
@@ -239,7 +261,7 @@ function keepPlace(before, gone = "") {
   const rows = visible();
   const same = rows.find((one) => one.dataset.id === current);
   const next = same || rows[Math.min(Math.max(before, 0), rows.length - 1)] || at("music");
-  next.focus({ preventScroll: Boolean(same) });
+  next.focus();
 }
 
 async function change(path, given) {
@@ -363,18 +385,31 @@ document.addEventListener("submit", (event) => {
   if (form.dataset.stand) change("stand", { id: form.dataset.stand, reason: form.elements.reason.value });
 });
 
-document.addEventListener("toggle", async (event) => {
-  const one = event.target;
-  if (!one.open || !one.dataset || !one.dataset.finding || one.dataset.done) return;
-  one.dataset.done = "yes";
+// What is behind a finding, fetched anew; a reason that is being typed, and the focus, stay where they are.
+async function renew(one) {
   const inside = one.querySelector(".inside");
-  inside.textContent = "Being drawn.";
   try {
-    inside.replaceChildren(fragment(await ask("finding", { name, id: one.dataset.finding })));
+    const html = await ask("finding", { name, id: one.dataset.finding });
+    const field = inside.querySelector("[name=reason]");
+    const held = inside.contains(document.activeElement) ? selectorOf(document.activeElement) : "";
+    const typed = field ? [field.value, field.selectionStart, field.selectionEnd] : ["", 0, 0];
+    inside.replaceChildren(fragment(html));
+    const now = inside.querySelector("[name=reason]");
+    now.value = typed[0];
+    now.setSelectionRange(typed[1], typed[2]);
+    if (held) (inside.querySelector(held) || one.querySelector("summary")).focus({ preventScroll: true });
   } catch (failure) {
     inside.textContent = failure.message;
     delete one.dataset.done;
   }
+}
+
+document.addEventListener("toggle", (event) => {
+  const one = event.target;
+  if (!one.open || !one.dataset || !one.dataset.finding || one.dataset.done) return;
+  one.dataset.done = "yes";
+  one.querySelector(".inside").textContent = "Being drawn.";
+  renew(one);
 }, true);
 
 document.addEventListener("focusin", (event) => {
