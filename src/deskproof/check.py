@@ -39,7 +39,7 @@ def check(score: Score, forces: Forces | None = None, parts: Sequence[int] | Non
     state = state_of(score, forces, parts)
     context = state.context()
     findings = [
-        finding.with_mends(_verified(state, family.mends(finding, state.spans_for(family, i), context)))
+        finding.with_mends(_verified(state, family.mends(finding, *state.looked_at(family, i), context)))
         for family in FAMILIES
         for i in state.spans
         for finding in folded(state.atoms[family.name, i])

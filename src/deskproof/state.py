@@ -33,9 +33,11 @@ class State:
     atoms: dict[tuple[str, int], tuple[Finding, ...]]
     whole: tuple[Span, ...] = ()
 
-    def spans_for(self, family: Family, part: int) -> tuple[Span, ...]:
-        """The spans that a family gets when it looks at a part."""
-        return self.spans[part] if family.scope == "player" else self.whole
+    def looked_at(self, family: Family, part: int) -> tuple[Plan, tuple[Span, ...]]:
+        """The plan that a family has of a part, and the spans that it was made from."""
+        if family.scope == "player":
+            return self.plans[family.name, part], self.spans[part]
+        return self.plans[family.name, WHOLE], self.whole
 
     @property
     def score(self) -> Score:

@@ -92,11 +92,11 @@ class Family:
 
     ``scope`` says what one call of ``plan`` and ``check`` sees: the spans of one part (``player``), or those of the
     whole ``score``. ``check`` gives findings note by note; ``mends`` offers ways out of a folded finding, from the
-    same spans; they are verified before anybody sees them. ``reach`` is by how many measures an edit can matter
-    beyond its own bar; None: anywhere in the part. Then ``replan`` makes the plan of a part whose notes have changed in
-    ``context.measures`` only, from the plan before and the spans of these measures; without it, or where it gives
-    None, the part is planned anew; where ``scope`` is the score, it is given all spans, those of unchanged parts being
-    the same records. ``looks_around``: keys and transpositions of other parts matter too.
+    same plan and spans; they are verified before anybody sees them. ``reach`` is by how many measures an edit can
+    matter beyond its own bar; None: anywhere in the part. Then ``replan`` makes the plan of a part whose notes have
+    changed in ``context.measures`` only, from the plan before and the spans of these measures; without it, or where it
+    gives None, the part is planned anew; where ``scope`` is the score, it is given all spans, those of unchanged parts
+    being the same records. ``looks_around``: keys and transpositions of other parts matter too.
     ``describe`` makes the record of a plan that the JSON holds (plan, id, context); None for an empty plan.
     ``help`` makes from a plan what is printed for the player when asked. ``carry`` says from the plans of a part (or of
     the whole scores) in two movements what its player has to do between them.
@@ -106,7 +106,7 @@ class Family:
     scope: str
     plan: Callable[[Sequence[Span], Context], Plan]
     check: Callable[[Plan, Sequence[Span], Context], Iterable[Finding]]
-    mends: Callable[[Finding, Sequence[Span], Context], Iterable[Mend]]
+    mends: Callable[[Finding, Plan, Sequence[Span], Context], Iterable[Mend]]
     rules: tuple[Rule, ...]
     reach: int | None = 1
     looks_around: bool = False

@@ -196,7 +196,7 @@ def _accidentals(index: int, context: Context) -> Iterator[Finding]:
         )
 
 
-def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
+def mends(finding: Finding, plan: Plan, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
     """Ways out of a finding of this family; the caller verifies each before it is offered."""
     part = context.score.parts[finding.place.part]
     if finding.rule is ACCIDENTAL:

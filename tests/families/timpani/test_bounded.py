@@ -6,7 +6,6 @@ of the built-in ones.
 
 from __future__ import annotations
 
-import gc
 import importlib
 import random
 import sys
@@ -16,18 +15,21 @@ from typing import Any
 import pytest
 
 import seeds
-from deskproof.check import check
 from deskproof.document import from_bytes
-from deskproof.families.timpani import planning
+from deskproof.families import Plan
+from deskproof.families.timpani import TIMPANI
 from deskproof.families.timpani.feet import Job, Rests, Scheduled
 from deskproof.families.timpani.model import Event, Settings, hand_screws, standard_drums
 from deskproof.families.timpani.placing import spares
 from deskproof.families.timpani.plan import TimpaniPlan, plan_timpani
+from deskproof.findings import folded
+from deskproof.state import state_of
 from families.timpani.test_plan import checked, complaints, events_of, part_of, room_of, settings_of, small, values
 from oracles.timpani_brute import least
 
 MENDS = importlib.import_module("deskproof.families.timpani.mends")
 PLAN = importlib.import_module("deskproof.families.timpani.plan")
+PLANNING = importlib.import_module("deskproof.families.timpani.planning")
 MS = 1000
 LABELS = 2_000
 BASE = 250_000  # calls that a part may take whatever its length, for so many labels
@@ -271,23 +273,24 @@ def test_spare_time_is_what_a_retuning_can_grow_by(seed: int):
 # ------------------------------------------------------------------ planned once for all findings
 
 
-def test_a_part_is_planned_once_for_the_mends_of_all_its_findings(monkeypatch: pytest.MonkeyPatch):
+def test_the_mends_of_all_findings_come_from_the_one_plan_that_the_check_has_made(monkeypatch: pytest.MonkeyPatch):
     case: dict[str, Any] = {"instrument": "timpani", "clef": "F4", "tempo": 120}
     case["notes"] = "E2/4 Eb2/4 E2/4 Eb2/4 R/1 R/1 R/1 R/1 R/1 R/1 G2/4 D2/4 R/2 R/1 R/1 R/1 R/1 E2/4 D2/4 E2/2"
     document = from_bytes(seeds.score(case))
     planned: list[object] = []
-    real = planning.plan
+    real = PLANNING.plan_timpani
 
-    def counting(spans: Any, context: Any) -> Any:
-        planned.append(spans)
-        return real(spans, context)
+    def counting(events: Any, settings: Any) -> Any:
+        planned.append(events)
+        return real(events, settings)
 
-    monkeypatch.setattr(planning, "plan", counting)
-    report = check(document.score)
-    assert len([one for one in report.findings if one.rule.id in MENDS.WAYS]) > 1
-    assert len(planned) == 1
-    check(document.score)
-    assert len(planned) == 2  # the second check thinks for itself
-    del report
-    gc.collect()
-    assert MENDS._LATEST == []
+    monkeypatch.setattr(PLANNING, "plan_timpani", counting)
+    state = state_of(document.score)
+    once = len(planned)
+    findings = [one for one in folded(state.atoms["timpani", 0]) if one.rule.id in MENDS.WAYS]
+    assert len(findings) > 1
+    plan, spans = state.looked_at(TIMPANI, 0)
+    for finding in findings:
+        assert any(mend.edits for mend in MENDS.mends(finding, plan, spans, state.context()))
+        assert not any(mend.edits for mend in MENDS.mends(finding, Plan(), spans, state.context()))
+    assert len(planned) == once > 0

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from deskproof import facts, words
 from deskproof.edits import Respell, SetOctave, complete
-from deskproof.families.base import Context
+from deskproof.families.base import Context, Plan
 from deskproof.families.harp import rules
 from deskproof.families.harp.notation_mends import notation_mends
 from deskproof.families.harp.setting_checks import proposal
@@ -17,7 +17,7 @@ from deskproof.score import NoteRef, Part
 from deskproof.spans import Span
 
 
-def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
+def mends(finding: Finding, plan: Plan, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
     """Ways out: respelling is written, the rest is for the composer to decide."""
     if finding.rule is rules.SPELLING:
         edits = [

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from deskproof.edits import Edit, SetMark, SetStaff, complete
-from deskproof.families.base import Context
+from deskproof.families.base import Context, Plan
 from deskproof.families.keyboard import pedal_rules, rewriting, rules
 from deskproof.families.keyboard.planning import KINDS, settings_for
 from deskproof.families.wording import listed
@@ -26,7 +26,7 @@ MOST_STROKES = 2  # of a tremolo that is counted out
 CHANGES, KEEPS, ADVICE = Effect.CHANGES_SOUND, Effect.KEEPS_SOUND, Effect.ADVICE
 
 
-def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
+def mends(finding: Finding, plan: Plan, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
     """What can be done, the least change first; what writes nothing is for the composer to decide."""
     part = context.score.parts[finding.place.part]
     rule = finding.rule

@@ -114,9 +114,10 @@ def _manners(groups: Sequence[Group], around: Around, context: Context) -> Itera
             yield reading
 
 
-def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
+def mends(finding: Finding, plan: Plan, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
     """Ways out of a finding of this family; the caller verifies each before it is offered."""
-    groups = groups_of(spans, context)
+    assert isinstance(plan, Written)
+    groups = plan.groups
     if finding.rule is CROOK:
         yield _transposed(groups[0], transpose_by(int(finding.numbers["wanted"])), context)
     elif finding.rule is UNREAD:
@@ -128,12 +129,11 @@ def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator
             if strange.finding(context).key == finding.key:
                 yield from other_key(strange, context)
     elif finding.rule in (CHANGE_TRANSPOSITION, CHANGE_KEY):
-        for entry in entries(spans, Around(finding.place.part, context), context):
+        for entry in plan.entries:
             if entry.finding(context).key == finding.key:
                 yield from entry.mend(context)
-    elif finding.rule is not SOUNDING:
-        around = Around(finding.place.part, context)
-        for one in _manners(groups, around, context):
+    elif finding.rule is not SOUNDING and plan.around is not None:
+        for one in _manners(groups, plan.around, context):
             if one.finding(context).key != finding.key:
                 continue
             if isinstance(one, Reading):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from deskproof.families.base import Context
 from deskproof.page import Layout
-from deskproof.score import Key, Part, Transpose
+from deskproof.score import Transpose
 
 
 class Around:
@@ -88,16 +88,6 @@ class Around:
                 if any(around.key_of(int(t.semitones)) for t in _transposes(layout) if t.semitones % 12):
                     return True
         return False
-
-
-def keys_of(part: Part) -> list[tuple[int, int]]:
-    """The measures from which the part has another key signature, and its fifths, from the first measure on."""
-    rows = [(0, 0)]
-    for measure in part.measures:
-        for change in measure.changes:
-            if isinstance(change.value, Key) and change.staff < 2:
-                rows.append((measure.index + (change.start > 0), change.value.fifths))
-    return rows
 
 
 def key_at(rows: Sequence[tuple[int, int]], measure: int) -> int:

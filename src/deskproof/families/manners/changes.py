@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from deskproof.edits import Edit, EditError, SetKey, complete
 from deskproof.families.base import Context
-from deskproof.families.manners.around import Around, key_at, keys_of
+from deskproof.families.manners.around import Around, key_at
 from deskproof.families.manners.groups import place_of, refs, spot, usual_transpositions
 from deskproof.families.manners.rules import CHANGE_KEY, CHANGE_TRANSPOSITION
 from deskproof.families.manners.transposing import retransposed, transpose_by
@@ -68,7 +68,7 @@ class Entry:
             spots = {at for event in self.span.events for at in (spot(event), *event.tied)}
             edits += retransposed(part, layout, spots, transpose_by(self.wanted))
         if self.fifths is not None:
-            keys = self._keys(part)
+            keys = self._keys(part, layout.signatures)
             if keys is None:
                 return
             edits += keys
@@ -86,7 +86,7 @@ class Entry:
         key = f", with {_signature(self.fifths)} as key signature" if self.fifths is not None else ""
         yield Mend(f"{said} from here on{key}", Effect.CHANGES_SOUND, tuple(edits))
 
-    def _keys(self, part: Part) -> list[Edit] | None:
+    def _keys(self, part: Part, rows: Sequence[tuple[int, int]]) -> list[Edit] | None:
         """The key at the beginning of the bar of the entry, and the old one where the other instrument comes back."""
         assert self.fifths is not None
         start = self.span.events[0]
@@ -98,7 +98,6 @@ class Entry:
             back = self.until.events[0]
             if any(n.kind != "rest" and n.start < back.note.start for n in part.measures[back.measure].notes):
                 return None
-            rows = keys_of(part)
             if key_at(rows, back.measure) == self.had and not any(
                 start.measure < m <= back.measure for m, _ in rows
             ):
@@ -121,7 +120,7 @@ def entries(spans: Sequence[Span], around: Around, context: Context) -> tuple[En
             continue
         then = rows[i + 1] if i + 1 < len(rows) else None
         named = after.said.instrument if wanted is not None and after.said is not None else after.instrument
-        had = key_at(keys_of(context.score.parts[after.part]), before.events[-1].measure)
+        had = key_at(context.layouts[after.part].signatures, before.events[-1].measure)
         semitones = int(after.transpose.semitones) if wanted is None else wanted
         fifths = _key(before, after, semitones, around, context)
         if wanted is not None or fifths is not None:
@@ -149,7 +148,7 @@ def _key(before: Span, after: Span, semitones: int, around: Around, context: Con
     was = int(before.transpose.semitones)
     if (was - semitones) % _CIRCLE == 0:
         return None
-    rows = keys_of(context.score.parts[after.part])
+    rows = context.layouts[after.part].signatures
     last, first = before.events[-1].measure, after.events[0].measure
     had = key_at(rows, last)
     if key_at(rows, first) != had or any(last < m <= first for m, _ in rows):

@@ -11,7 +11,7 @@ from itertools import islice
 
 from deskproof import instruments, pitch
 from deskproof.edits import AddWords, Edit, complete
-from deskproof.families.base import Context
+from deskproof.families.base import Context, Plan
 from deskproof.families.percussion import rewriting, rules
 from deskproof.families.percussion.at_once import taken
 from deskproof.families.percussion.mallets import bars_of, usual
@@ -41,7 +41,7 @@ WAYS = {
 }
 
 
-def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
+def mends(finding: Finding, plan: Plan, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
     """What can be done, the least change first, then advice."""
     yield from islice(_written(finding, spans, context), MOST_WRITTEN)
     numbers = finding.numbers

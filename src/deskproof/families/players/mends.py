@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from deskproof.edits import AddWords, Edit, EditError, complete
-from deskproof.families.base import Context
+from deskproof.families.base import Context, Plan
 from deskproof.families.players import rules
 from deskproof.families.players.reading import US
 from deskproof.families.rewriting import ended_by, left_out, written
@@ -23,7 +23,7 @@ ONLY_WORDS = {
 }
 
 
-def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
+def mends(finding: Finding, plan: Plan, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
     """What can be done: words printed; a held note ended sooner, a few notes left out; who else could play."""
     if finding.rule is rules.UNSAID:
         own = [span for span in spans if span.part == finding.place.part]

@@ -8,23 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain, islice
-from typing import NamedTuple
-from weakref import ref
 
 from deskproof.edits import Edit
 from deskproof.families import rewriting
 from deskproof.families.base import Context, Plan
-from deskproof.families.timpani import planning, rules
+from deskproof.families.timpani import rules
 from deskproof.families.timpani.planning import DrumsPlan
 from deskproof.families.timpani.sooner import ended_sooner
 from deskproof.families.timpani.trouble import Spot, Trouble
 from deskproof.families.wording import listed
 from deskproof.findings import Effect, Finding, Mend
-from deskproof.forces import Forces
 from deskproof.pitch import midi
-from deskproof.score import Score
 from deskproof.spans import Span
-from deskproof.timeline import Frame
 
 WAYS = {
     rules.NO_TIME.id: "leave out the note, write one that a drum has, or give the player a rest before it",
@@ -38,53 +33,15 @@ MOST_ALIKE = 2  # notes in other octaves, for one finding
 OCTAVE = 12
 OCTAVES = {1: "an octave higher", -1: "an octave lower", 2: "two octaves higher", -2: "two octaves lower"}
 
-_LATEST: list[_Looked] = []  # the plan of the part that was looked at last, as long as its score is looked at
 
-
-class _Looked(NamedTuple):
-    """Spans in their surroundings, and their plan. The time axis, which a check makes anew, is not kept alive."""
-
-    spans: Sequence[Span]
-    frame: ref[Frame]
-    score: Score
-    forces: Forces
-    plan: Plan
-
-    def at(self, spans: Sequence[Span], context: Context) -> bool:
-        """Whether these are the same."""
-        return (
-            self.spans is spans
-            and self.frame() is context.frame
-            and self.score is context.score
-            and self.forces is context.forces
-        )
-
-
-def mends(finding: Finding, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
+def mends(finding: Finding, plan: Plan, spans: Sequence[Span], context: Context) -> Iterator[Mend]:
     """What can be done, the least change first; what writes nothing comes last."""
     if finding.rule.id not in WAYS:
         return
-    plan = _planned(spans, context)
     if isinstance(plan, DrumsPlan) and plan.reading and plan.drums and plan.settings and _troubles(plan) <= MOST_WRONG:
         trouble = Trouble(finding, plan.reading, plan.settings, plan.drums, plan.fifth, context)
         yield from islice(_written(trouble), MOST)
     yield Mend(WAYS[finding.rule.id], Effect.ADVICE)
-
-
-def _planned(spans: Sequence[Span], context: Context) -> Plan:
-    """The plan of a part, made once for all findings of it."""
-    for known in _LATEST:
-        if known.at(spans, context):
-            return known.plan
-    plan = planning.plan(spans, context)
-    gone = ref(context.frame, _forget)
-    _LATEST[:] = [_Looked(spans, gone, context.score, context.forces, plan)]
-    return plan
-
-
-def _forget(frame: ref[Frame]) -> None:
-    """Drop the plan when nobody looks at its score any more."""
-    _LATEST[:] = [known for known in _LATEST if known.frame is not frame]
 
 
 def _troubles(plan: DrumsPlan) -> int:
