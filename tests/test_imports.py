@@ -30,7 +30,7 @@ COLUMNS = (
     ("state",),
     ("recheck", "document", "fingerprint"),
     ("check",),
-    ("decisions", "pages", "places", "gliss", "movements"),
+    ("decisions", "opening", "pages", "places", "gliss", "movements"),
     ("mending", "drafting", "engrave", "draw", "tones"),
     ("footnotes",),
     ("report", "web", "parts", "sketch"),

@@ -13,7 +13,6 @@ import click
 
 from deskproof import __version__
 from deskproof.errors import DeskproofError
-from deskproof.files import may_write, write_whole
 
 if TYPE_CHECKING:
     from deskproof.check import Report
@@ -23,7 +22,6 @@ if TYPE_CHECKING:
     from deskproof.forces import Forces
     from deskproof.movements import Before
     from deskproof.report.as_json import Since
-    from deskproof.score import Score
 
 LEVELS = ("impossible", "hard", "notation", "advice")
 SUFFIXES = (".musicxml", ".mxl", ".xml", ".mid", ".midi")
@@ -249,24 +247,12 @@ class _Checked:
 
 
 def _checked(
-    path: Path, room: Forces, parts: Sequence[str], bars: str | None, one_score: bool = True
+    path: Path, room: Forces, parts: Sequence[str], bars: str | None, alone: bool = True
 ) -> _Checked:
-    """Read and check a score; where it is the only one, the forces must not name sections that it has not."""
-    from deskproof import document
-    from deskproof.check import check as run
+    from deskproof.opening import opened
 
-    read = document.read(path)
-    report = run(read.score, room, _chosen(read.score, parts, path))
-    if one_score:
-        _sections_known(room, [report])
-    return _shown(path, read, report, bars)
-
-
-def _sections_known(room: Forces, reports: Sequence[Report]) -> None:
-    """Refuse forces that name sections which no score has."""
-    wrong = room.no_such_part(part.name for report in reports for part in report.state.score.parts)
-    if wrong:
-        raise DeskproofError("\n".join(wrong))
+    found = opened(path, room, parts, alone)
+    return _shown(path, found.document, found.report, bars)
 
 
 def _shown(path: Path, read: Document, report: Report, bars: str | None) -> _Checked:
@@ -283,20 +269,6 @@ def _shown(path: Path, read: Document, report: Report, bars: str | None) -> _Che
             if any(first <= (numbers.get(m) or 0) <= last for m in {f.place.measure, *(ref.measure for ref in f.notes)})
         ]
     return _Checked(path, read, report, findings, silenced)
-
-
-def _chosen(score: Score, parts: Sequence[str], path: Path) -> list[int] | None:
-    if not parts:
-        return None
-    chosen = []
-    for name in parts:
-        wanted = name.casefold()
-        found = [i for i, p in enumerate(score.parts) if wanted in (p.id.casefold(), p.name.casefold())]
-        if not found:
-            known = ", ".join(dict.fromkeys(p.name or p.id for p in score.parts))
-            raise DeskproofError(f"{path}: no part {name!r}. Parts: {known}.")
-        chosen += found
-    return sorted(set(chosen))
 
 
 def _range(bars: str) -> tuple[int, int]:
@@ -433,10 +405,11 @@ def _mend(
     helping: Help,
 ) -> None:
     from deskproof import mending
+    from deskproof.files import may_write
 
     one = _checked(file, room, parts, bars)
     document, report, findings = one.document, one.report, one.findings
-    _needs_musicxml(one, "mends are written into MusicXML")
+    one.document.needs_musicxml(one.path, "mends are written into MusicXML")
     target = output or file.with_name(f"{file.stem}-mended{file.suffix}")
     if not dry_run:
         may_write(target, file, force)
@@ -444,8 +417,7 @@ def _mend(
     result = mending.take(document, report, [mend for _, _, mend in chosen])
     for id_, finding, taking in chosen:
         click.echo(f"{_where(report, finding)}: {taking.says} ({id_}{_refused(taking, result.left)})")
-    chosen_parts = _chosen(document.score, parts, file)
-    written = mending.helped(result.document, room, helping, chosen_parts)
+    written = mending.helped(result.document, room, helping, tuple(report.state.spans))
     added = written.edits[len(result.document.edits) :]
     if helping:
         click.echo(f"{file}: {mending.help_in_words(added, helping)}.")
@@ -469,21 +441,12 @@ def _where(report: Report, finding: Finding) -> str:
     return where(report.state, finding)
 
 
-def _needs_musicxml(one: _Checked, why: str) -> None:
-    if one.document.score.source != "musicxml":
-        raise DeskproofError(f"{one.path}: a MIDI file; {why}. Export the score as MusicXML too; check reads both.")
-
-
 def _write(target: Path, document: Document) -> None:
     """Write plain MusicXML or .mxl by the name of the target."""
-    from deskproof.musicxml import container
+    from deskproof.files import write_whole
 
-    compressed = target.suffix.lower() == ".mxl"
-    if compressed:
-        data = document.packed() if document.container.entry else container.pack(document.written())
-    else:
-        data = document.written()
-    write_whole(target, data)
+    data = document.written()
+    write_whole(target, document.container.compressed(data) if target.suffix.lower() == ".mxl" else data)
 
 
 @main.command()
@@ -499,14 +462,16 @@ def report(
 
     One HTML page, or a PDF to be printed if the output is named so (proof.pdf).
     """
+    from deskproof.files import may_write
     target = output or file.with_name(f"{file.stem}-proof.html")
     may_write(target, file, force)
     one = _checked(file, _forces(forces, harmonics, pedals), parts, bars)
-    _needs_musicxml(one, "the proof is engraved from MusicXML")
+    one.document.needs_musicxml(one.path, "the proof is engraved from MusicXML")
     click.echo(f"Wrote {_proof(one, target)}. " + _words(one, True, 0).partition(": ")[2])
 
 
 def _proof(one: _Checked, target: Path) -> Path:
+    from deskproof.files import write_whole
     if target.suffix.lower() == ".pdf":
         from deskproof.report.printed import proof_pdf
 
@@ -571,6 +536,7 @@ def gliss(wanted: str, before: str | None, as_json: bool, output: Path | None, f
     All settings that sound just these notes, or, where none does, those with the fewest foreign notes.
     """
     from deskproof import gliss as settings
+    from deskproof.files import may_write, write_whole
 
     if output:
         from deskproof.report.gliss_page import gliss_page
@@ -591,6 +557,7 @@ def forces(files: Sequence[Path], output: Path) -> None:
     A file that is there is added to, and keeps what it has.
     """
     from deskproof import drafting
+    from deskproof.files import may_write, write_whole
 
     checked = [_checked(path, _forces(None, None, False), (), None) for path in _named(files)]
     for one in checked:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from deskproof.edits import Edit, apply, moved
+from deskproof.errors import DeskproofError
 from deskproof.musicxml import container, editor, reader
 from deskproof.score import NoteRef, Score
 
@@ -33,6 +34,17 @@ class Document:
     def with_edits(self, edits: Sequence[Edit]) -> Document:
         """The next document: this one with more edits. ``moved`` tells where its notes stand."""
         return replace(self, score=apply(self.score, edits), steps=(*self.steps, tuple(edits)))
+
+    def needs_musicxml(self, path: Path, why: str) -> None:
+        """Refuse what a MIDI file cannot have, and say ``why``.
+
+        Raises
+        ------
+        DeskproofError
+            If the file is one; ``path`` is what it is called.
+        """
+        if self.score.source != "musicxml":
+            raise DeskproofError(f"{path}: a MIDI file; {why}. Export the score as MusicXML too; check reads both.")
 
     def moved(self, ref: NoteRef) -> NoteRef | None:
         """Where a note of document 0 stands now; None if it is no more."""

@@ -103,10 +103,7 @@ class Footnotes:
             self.facts(finding),
             *(self.mend(number, k, finding, mend) for k, mend in enumerate(finding.mends, 1)),
         ]
-        if finding.rule.id in _OF_HANDS:
-            text.append(f'<p class="quiet">{CAUTION}</p>')
-        if finding.rule.id in _OF_KEYS:
-            text.append(f'<p class="quiet">{HANDS_DIFFER}</p>')
+        text += self.cautions(finding)
         if not finding.mends:
             text.append('<p class="quiet">No mend is offered.</p>')
         return (
@@ -158,9 +155,12 @@ class Footnotes:
             mark = Mark("", finding.level, finding.notes)
             title = f"{self.names[place.part]}, {self.bars_words(place.part, bars)}"
             drawn = self.figure(bars, [mark], title, "", rows=hung)
-        cautions = [CAUTION] * (finding.rule.id in _OF_HANDS) + [HANDS_DIFFER] * (finding.rule.id in _OF_KEYS)
-        said = "".join(f'<p class="quiet">{_e(one)}</p>' for one in cautions)
-        return drawn + self.keys(finding, id_) + self.rota(finding) + said
+        return drawn + self.keys(finding, id_) + self.rota(finding) + "".join(self.cautions(finding))
+
+    def cautions(self, finding: Finding) -> list[str]:
+        """What is said where a figure may hurt somebody."""
+        said = [CAUTION] * (finding.rule.id in _OF_HANDS) + [HANDS_DIFFER] * (finding.rule.id in _OF_KEYS)
+        return [f'<p class="quiet">{_e(one)}</p>' for one in said]
 
     def rota(self, finding: Finding) -> str:
         """Who plays what in the group of a finding about players."""

@@ -16,7 +16,6 @@ from web.browser import (
     NARROW,
     WIDE,
     Server,
-    chromium,
     draw_all,
     ids_shown,
     open_score,
@@ -36,12 +35,6 @@ REACHABLE = """() => [...document.querySelectorAll('a[href], button, select, inp
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with chromium() as one:
-        yield one
-
-
-@pytest.fixture(scope="module")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """Two scores that no test changes, so that there is a listing too."""
     folder = tmp_path_factory.mktemp("shelf")
@@ -49,14 +42,6 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     shutil.copy(DEMO, folder / "older.musicxml")
     with served(folder) as one:
         yield one
-
-
-@pytest.fixture(scope="module")
-def workshop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, Server]]:
-    """A folder for scores that tests change, and its server."""
-    folder = tmp_path_factory.mktemp("workshop")
-    with served(folder) as one:
-        yield folder, one
 
 
 @pytest.fixture

@@ -29,7 +29,7 @@ from deskproof.cli import main
 from deskproof.demo import SCORE as DEMO
 from deskproof.edits import NoteEdit, SetOctave
 from deskproof.findings import Effect, Finding
-from web.browser import NARROW, WIDE, Server, chromium, draw_all, ids_shown, open_score, said, served, watched
+from web.browser import NARROW, WIDE, Server, draw_all, ids_shown, open_score, said, served, watched
 
 BOULANGER = SHARED / "boulanger-matin-bars-1-100.mxl"
 SCALES: dict[str, tuple[tuple[int, int], float]] = {
@@ -105,12 +105,6 @@ def made() -> dict[str, bytes]:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with chromium() as one:
-        yield one
-
-
-@pytest.fixture(scope="module")
 def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder of scores that no test changes."""
     folder = tmp_path_factory.mktemp("shelf")
@@ -127,14 +121,6 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def server(shelf: Path) -> Iterator[Server]:
     with served(shelf) as one:
         yield one
-
-
-@pytest.fixture(scope="module")
-def workshop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, Server]]:
-    """A folder for scores that tests change, and its server."""
-    folder = tmp_path_factory.mktemp("workshop")
-    with served(folder) as one:
-        yield folder, one
 
 
 @pytest.fixture

@@ -19,12 +19,8 @@ import pytest
 
 import deskproof.web
 from deskproof.web import guard
+from web.browser import CHROMIUM, sync_api
 
-sync_api = pytest.importorskip("playwright.sync_api", reason="the package playwright is not installed")
-
-CHROMIUM = "/usr/bin/chromium"
-QUIET = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",
-         "--disable-sync"]  # fmt: skip
 PLAYER = Path(deskproof.web.__file__).parent / "static" / "player.js"
 HOME = "http://page.test/"
 HTML = "<!doctype html><title>t</title><button>Hear</button><p></p><i id=a></i><i id=b></i><i id=c></i><i id=d></i>"
@@ -35,14 +31,6 @@ RINGS_S = 0.3  # a tone may ring so long after its end, and no longer
 US = 1e-6
 
 pytestmark = pytest.mark.skipif(not shutil.which(CHROMIUM), reason=f"{CHROMIUM} is not installed")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

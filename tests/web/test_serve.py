@@ -28,7 +28,8 @@ ENDS_S = 15.0  # it takes 3; a check that never ends would keep it for ever
 STUCK = """
 import os, sys, time
 from pathlib import Path
-from deskproof.web import opening, session
+from deskproof import opening
+from deskproof.web import session
 inner = session.check
 def check(*given):
     if Path(os.environ["STUCK"]).exists():

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 from deskproof.document import Document
 from deskproof.edits import ChangeEdit, ChangeRef, Edit
-from deskproof.engrave.render import Engraving, engrave
+from deskproof.engrave.render import EngraveError, Engraving, engrave
 from deskproof.musicxml.slices import Source
 from deskproof.score import TIE_STOP, NoteRef, Score
 
 MOST_BARS = 3
+NO_PAGE = "A MIDI file has no page to engrave; export the score as MusicXML too, to see it and to write mends."
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,8 @@ class Desk:
 
     def _source(self, edits: tuple[Edit, ...]) -> Source:
         """The document, or the document with edits, parsed once."""
+        if self.document.score.source != "musicxml":
+            raise EngraveError(NO_PAGE)
         if edits not in self._sources:
             document = self.document.with_edits(edits) if edits else self.document
             self._sources[edits] = Source.of(document.written())

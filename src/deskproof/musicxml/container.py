@@ -44,6 +44,10 @@ class Container:
                 new.writestr(info, data, compress_type=info.compress_type)
         return out.getvalue()
 
+    def compressed(self, score: bytes) -> bytes:
+        """An .mxl with another score in it: this one, or a new one where the file is plain."""
+        return self.packed(score) if self.entry else pack(score)
+
 
 def pack(score: bytes) -> bytes:
     """A new .mxl around a MusicXML document (for a plain score that is saved compressed)."""

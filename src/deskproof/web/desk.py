@@ -13,7 +13,7 @@ from deskproof.check import Report
 from deskproof.document import Document
 from deskproof.edits import Edit, reaching, touched
 from deskproof.engrave.marks import picture
-from deskproof.engrave.render import EngraveError, Engraving
+from deskproof.engrave.render import EngraveError
 from deskproof.engrave.slice import Bars, Desk
 from deskproof.errors import DeskproofError
 from deskproof.findings import Finding
@@ -26,7 +26,6 @@ from deskproof.web.session import Session
 from deskproof.web.systems import EVERYTHING, System, systems
 from deskproof.web.view import Asked, View
 
-MIDI = "A MIDI file has no page to engrave; export the score as MusicXML too, to see it and to write mends."
 CHANGED = "The file has been changed since it was read: load the page again to read it anew."
 CHANGED_TAKEN = (
     "The file has been changed since it was read; this page, and what is saved from it, show it as it was. "
@@ -78,13 +77,6 @@ class Heard:
         return {"length_s": length_s(self.state, self.first, self.last), "tones": rows}
 
 
-class _NoPage(Desk):
-    """Of a score that came with no page."""
-
-    def engraving(self, bars: Bars) -> Engraving:
-        raise EngraveError(MIDI)
-
-
 class OnDesk:
     """A score that is open. Its methods may be called from several threads."""
 
@@ -125,15 +117,14 @@ class OnDesk:
         if self.changed:
             lines.append(CHANGED_TAKEN if view.taken else CHANGED)
         lines.append(self.prints.summary(findings))
-        head = pages.Head(title, tuple(lines), tuple((p.id, p.name or p.id) for p in state.score.parts))
         return {
             "revision": stamp(view),
             "checking": view.checking,
             "may_take": view.may_take,
             "keeping": len(view.keeping_sound),
             "title": f"Proof of “{title}”" if title else f"Proof of {self.name}",
-            "head": pages.head(head),
-            "parts": head.parts,
+            "head": pages.head(lines),
+            "parts": [(part.id, part.name or part.id) for part in state.score.parts],
             "lists": pages.lists(view),
             "music": pages.music(state, rows, [self._key(view, one, shown) for one in rows]),
             "said": said,
@@ -168,7 +159,7 @@ class OnDesk:
         words = pages.bars_words(state, one)
         with self._lock:
             if self._drawn is None or self._drawn[0] != view.revision:
-                self._drawn = view.revision, _laid(view.document)
+                self._drawn = view.revision, Desk(view.document)
             try:
                 engraving = self._drawn[1].engraving(bars)
             except EngraveError as error:
@@ -195,9 +186,7 @@ class OnDesk:
         one = self._asked(view, id_)
         with self._lock:
             if self._notes is None or self._notes[0] is not view.report:
-                notes = Footnotes(view.checked, view.report.state, ids=True)
-                notes.desk = _laid(view.checked)
-                self._notes = view.report, notes
+                self._notes = view.report, Footnotes(view.checked, view.report.state, ids=True)
             return pages.details(self._notes[1], one, not view.may_take)
 
     @staticmethod
@@ -263,11 +252,8 @@ class OnDesk:
 
             text = json.dumps(self.session.json(), ensure_ascii=False, indent=1)
             return "-proof.json", text.encode()
-        if kind in ("html", "pdf") and view.document.score.source != "musicxml":
-            raise DeskproofError(
-                f"{self.session.path}: a MIDI file; the proof is engraved from MusicXML. "
-                "Export the score as MusicXML too; check reads both."
-            )
+        if kind in ("html", "pdf"):
+            view.document.needs_musicxml(self.session.path, "the proof is engraved from MusicXML")
         if kind == "html":
             return "-proof.html", self.prints.html(view.checked, view.report, findings, self.name).encode()
         if kind == "pdf":
@@ -281,10 +267,6 @@ def stamp(view: View) -> str:
     The check may give the id of a finding to another passage that is just like it, and count mends anew.
     """
     return f"{view.revision}-{len(view.checked.steps)}"
-
-
-def _laid(document: Document) -> Desk:
-    return Desk(document) if document.score.source == "musicxml" else _NoPage(document)
 
 
 def _as_it_lies(path: Path) -> tuple[int, ...]:

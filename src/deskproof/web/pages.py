@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import html
 from collections.abc import Sequence
-from typing import NamedTuple
 from urllib.parse import quote
 
 from deskproof.engrave.marks import ring_alone
@@ -17,14 +16,6 @@ from deskproof.web.view import Asked, LetStand, View
 
 FEW = 4  # parts that are named in the heading of a system
 MANY = 12  # parts; with more of them a system is as high as the window
-
-
-class Head(NamedTuple):
-    """What stands at the head of the page of one score: its title, what was read, and the parts to choose from."""
-
-    title: str
-    lines: tuple[str, ...]
-    parts: tuple[tuple[str, str], ...]
 
 
 def e(text: object) -> str:
@@ -98,10 +89,10 @@ def _levels() -> str:
     )
 
 
-def head(one: Head) -> str:
+def head(lines: Sequence[str]) -> str:
     """The lines under the title."""
     take = "Take what you like, let stand what you mean; your file is not touched."
-    return "".join(f"<p>{e(line)}</p>" for line in (take, *one.lines))
+    return "".join(f"<p>{e(line)}</p>" for line in (take, *lines))
 
 
 def lists(view: View) -> str:
@@ -194,15 +185,13 @@ def _footnote(state: State, one: Asked) -> str:
 def details(notes: Footnotes, one: Asked, stale: bool) -> str:
     """What is behind a finding: its charts, reasons and figures, each mend before and after, and letting it stand."""
     finding = one.finding
-    rows = [f'<p class="quiet">{e(finding.rule.why)}</p>', notes.facts(finding)]
-    rows.insert(0, notes.charts(one.number, finding))
+    rows = [notes.charts(one.number, finding), f'<p class="quiet">{e(finding.rule.why)}</p>', notes.facts(finding)]
     for k, mend in enumerate(finding.mends, 1):
         rows.append(notes.mend(one.number, k, finding, mend))
         if not mend.edits:
             continue
         take = (
-            f'<button type="button" data-take="{e(finding.id)}" data-mend="{k}" data-keeps="'
-            f'{"yes" if mend.effect is Effect.KEEPS_SOUND else "no"}"{" disabled" if stale else ""} '
+            f'<button type="button" data-take="{e(finding.id)}" data-mend="{k}"{" disabled" if stale else ""} '
             f'aria-label="Take this mend: {e(mend.says)}">Take this mend</button>'
         )
         hear = "".join(

@@ -19,11 +19,10 @@ from deskproof.check import check
 from deskproof.errors import DeskproofError
 from deskproof.forces import Forces
 from deskproof.mending import MendError
-from deskproof.musicxml import container
+from deskproof.opening import opened
 from deskproof.places import where
 from deskproof.web import choosing, moment
 from deskproof.web.moment import Known, Moment
-from deskproof.web.opening import opened
 from deskproof.web.taken import without
 from deskproof.web.view import Compared, Gone, Numbers, Struck, Took, View, looked_at
 
@@ -200,14 +199,8 @@ class Session:
     def _bytes(self, packed: bool) -> bytes:
         with self._lock:
             box, data = self._now.document.container, self._now.data
-        if self._first.score.source != "musicxml":
-            raise DeskproofError(
-                f"{self.path}: a MIDI file; mends are written into MusicXML. "
-                "Export the score as MusicXML too; check reads both."
-            )
-        if not packed:
-            return data
-        return box.packed(data) if box.entry else container.pack(data)
+        self._first.needs_musicxml(self.path, "mends are written into MusicXML")
+        return box.compressed(data) if packed else data
 
     def json(self) -> dict[str, Any]:
         """The same as ``check --json`` of the score as mended so far. Waits for the check.

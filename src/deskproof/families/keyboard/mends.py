@@ -13,6 +13,7 @@ from deskproof.edits import Edit, SetMark, SetStaff, complete
 from deskproof.families.base import Context, Plan
 from deskproof.families.keyboard import pedal_rules, rewriting, rules
 from deskproof.families.keyboard.planning import KINDS, settings_for
+from deskproof.families.rewriting import in_octave, note_of
 from deskproof.families.wording import listed
 from deskproof.findings import Effect, Finding, Mend
 from deskproof.score import NoteRef, Part
@@ -85,14 +86,14 @@ def _nearer(finding: Finding, part: Part, context: Context) -> Iterator[Mend]:
     names = []
     left = finding.numbers["hand"] == "left"
     for one in _atoms(finding):
-        rows = [(note.pitch.midi, ref) for ref in one.notes if (note := rewriting.note_of(part, ref)).pitch is not None]
+        rows = [(note.pitch.midi, ref) for ref in one.notes if (note := note_of(part, ref)).pitch is not None]
         if len(rows) < STAVES:
             return
         _, ref = max(rows) if left else min(rows)
         if rewriting.taken(part, ref, -1 if left else 1):
             return
-        edits += rewriting.in_octave(part, [ref], -1 if left else 1)
-        names.append(str(rewriting.note_of(part, ref).pitch))
+        edits += in_octave(part, [ref], -1 if left else 1)
+        names.append(str(note_of(part, ref).pitch))
     said = listed(list(dict.fromkeys(names)))
     yield Mend(
         f"write {said} an octave {'lower' if left else 'higher'}", CHANGES,
@@ -122,7 +123,7 @@ def _over(finding: Finding, part: Part) -> Iterator[Mend]:
     """The notes on the other staff, for the other hand."""
     if part.staves != STAVES:
         return
-    edits = [SetStaff(ref, STAVES + 1 - rewriting.note_of(part, ref).staff) for ref in _arrival(finding, part)]
+    edits = [SetStaff(ref, STAVES + 1 - note_of(part, ref).staff) for ref in _arrival(finding, part)]
     if edits:
         yield Mend("write the notes for the other hand, on its staff", KEEPS, tuple(edits))
 
@@ -132,7 +133,7 @@ def _arrival(finding: Finding, part: Part) -> tuple[NoteRef, ...]:
     found = []
     for one in _atoms(finding):
         here = (one.place.measure, one.place.start)
-        found += [ref for ref in one.notes if (ref.measure, rewriting.note_of(part, ref).start) == here]
+        found += [ref for ref in one.notes if (ref.measure, note_of(part, ref).start) == here]
     return tuple(dict.fromkeys(found)) or finding.notes
 
 
@@ -155,8 +156,8 @@ def _octave(finding: Finding, part: Part, context: Context, kind: str) -> Iterat
                 continue
             if any(rewriting.taken(part, ref, up * octaves) for ref in refs):
                 continue
-            edits = rewriting.in_octave(part, refs, up * octaves)
-            said = listed(list(dict.fromkeys(str(rewriting.note_of(part, ref).pitch) for ref in refs)))
+            edits = in_octave(part, refs, up * octaves)
+            said = listed(list(dict.fromkeys(str(note_of(part, ref).pitch) for ref in refs)))
             far = "an octave" if octaves == 1 else f"{COUNTS[octaves]} octaves"
             yield Mend(
                 f"write {said} {far} {'higher' if up > 0 else 'lower'}", CHANGES,
@@ -174,7 +175,7 @@ def _in_turn(finding: Finding, part: Part) -> Iterator[Mend]:
     """Every second of some repeated notes on the other staff, for the other hand."""
     if part.staves != STAVES:
         return
-    edits = [SetStaff(ref, STAVES + 1 - rewriting.note_of(part, ref).staff) for ref in _second(finding, part)]
+    edits = [SetStaff(ref, STAVES + 1 - note_of(part, ref).staff) for ref in _second(finding, part)]
     if edits:
         yield Mend("write every second of the notes for the other hand", KEEPS, tuple(edits))
 
@@ -192,7 +193,7 @@ def _every_second(finding: Finding, part: Part) -> Iterator[Mend]:
 
 
 def _second(finding: Finding, part: Part) -> list[NoteRef]:
-    refs = sorted(finding.notes, key=lambda ref: (ref.measure, rewriting.note_of(part, ref).start, ref.n))
+    refs = sorted(finding.notes, key=lambda ref: (ref.measure, note_of(part, ref).start, ref.n))
     return refs[1::2]
 
 
@@ -200,7 +201,7 @@ def _strokes(finding: Finding, part: Part) -> Iterator[Mend]:
     """A tremolo with one stroke less, where it is counted out."""
     edits = []
     for ref in finding.notes:
-        mark = rewriting.note_of(part, ref).marked("tremolo")
+        mark = note_of(part, ref).marked("tremolo")
         strokes = int(mark.value) if mark is not None and mark.value.isdecimal() else 0
         if not 1 < strokes <= MOST_STROKES:
             return
@@ -224,7 +225,7 @@ def _single(finding: Finding, part: Part) -> Iterator[Mend]:
 
 
 def _midi(part: Part, ref: NoteRef) -> float:
-    pitch = rewriting.note_of(part, ref).pitch
+    pitch = note_of(part, ref).pitch
     return pitch.midi if pitch is not None else 0
 
 

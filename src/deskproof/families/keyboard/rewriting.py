@@ -6,28 +6,14 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import combinations
 
-from deskproof.edits import BOUND, AddPedal, Edit, Omit, Respell, SetOctave, Shorten, Silence
+from deskproof.edits import BOUND, AddPedal, Edit, Omit, Respell, Shorten, Silence
 from deskproof.families.keyboard.hand_search import Limits, feasible
+from deskproof.families.rewriting import note_of
 from deskproof.score import CHORD, GRACE, TIE_START, TIE_STOP, UNCHECKED, Measure, Note, NoteRef, Part
 from deskproof.values import value_of
 
 OCTAVE = 12
 MOST_LEFT_OUT = 3
-
-
-def note_of(part: Part, ref: NoteRef) -> Note:
-    """The note that a reference names."""
-    return part.measures[ref.measure].notes[ref.n]
-
-
-def in_octave(part: Part, refs: Sequence[NoteRef], up: int) -> list[Edit]:
-    """The notes so many octaves higher."""
-    found: list[Edit] = []
-    for ref in refs:
-        pitch = note_of(part, ref).pitch
-        if pitch is not None:
-            found.append(SetOctave(ref, pitch.octave + up))
-    return found
 
 
 def taken(part: Part, ref: NoteRef, up: int) -> bool:

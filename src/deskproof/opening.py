@@ -1,4 +1,4 @@
-"""A score opened and checked as the command line does it, and with its words where that cannot be."""
+"""A score opened and checked: the one way from a file to its findings, and the words where that cannot be."""
 
 from __future__ import annotations
 
@@ -23,8 +23,10 @@ class Opened:
     report: Report
 
 
-def opened(path: Path, forces: Forces, names: Sequence[str]) -> Opened:
+def opened(path: Path, forces: Forces, names: Sequence[str], alone: bool = True) -> Opened:
     """Read a score and check the parts named, by name or id; all if none is named.
+
+    Where it is not ``alone``, forces may name sections that only others of the scores have.
 
     Raises
     ------
@@ -34,7 +36,7 @@ def opened(path: Path, forces: Forces, names: Sequence[str]) -> Opened:
     read = document.read(path)
     parts = _ordinals(read.score, names, path)
     report = check(read.score, forces, parts)
-    wrong = forces.no_such_part(part.name for part in read.score.parts)
+    wrong = forces.no_such_part(part.name for part in read.score.parts) if alone else []
     if wrong:
         raise DeskproofError("\n".join(wrong))
     return Opened(read, parts, report)
