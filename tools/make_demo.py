@@ -36,10 +36,13 @@ from xml.sax.saxutils import escape
 
 TITLE = "First Ferry"
 COMPOSER = "Maud Quillfeather"
+SOFTWARE = "make_demo.py"
 BARS = 32
 QUARTER = 24  # divisions: a 32nd and a triplet eighth are both whole numbers of it
 BAR = 4 * QUARTER
 TEMPO = 90
+RITARDANDO = "rit."
+TEMPO_WORDS = {1: "Gently rocking", 21: RITARDANDO, 22: "a tempo"}
 KEYS = {1: -1, 14: -5, 22: -1}  # bar: fifths, sounding
 REPEAT_FROM, FIRST_ENDING, SECOND_ENDING = 5, 12, 13
 DOUBLE_BARS = (4, 13, 21, 27)
@@ -1114,12 +1117,12 @@ def write_tempo_and_letters(page: Page, bar: int) -> None:
         page.leaf("rehearsal", REHEARSAL[bar])
         page.close("direction-type")
         page.close("direction")
-    words = {1: "Gently rocking", 21: "rit.", 22: "a tempo"}.get(bar)
+    words = TEMPO_WORDS.get(bar)
     if words is None:
         return
     page.open("direction", placement="above")
     page.open("direction-type")
-    page.leaf("words", words, **({"font_style": "italic"} if bar == 21 else {"font_weight": "bold"}))
+    page.leaf("words", words, **({"font_style": "italic"} if words == RITARDANDO else {"font_weight": "bold"}))
     page.close("direction-type")
     if bar == 1:
         page.open("direction-type")
@@ -1128,7 +1131,7 @@ def write_tempo_and_letters(page: Page, bar: int) -> None:
         page.leaf("per-minute", TEMPO)
         page.close("metronome")
         page.close("direction-type")
-    if bar != 21:
+    if words != RITARDANDO:
         page.leaf("sound", tempo=TEMPO)
     page.close("direction")
 
@@ -1185,7 +1188,7 @@ def write_head(page: Page) -> None:
     page.leaf("creator", COMPOSER, type="composer")
     page.leaf("rights", "An invented piece by an invented composer, made for Deskproof")
     page.open("encoding")
-    page.leaf("software", "make_demo.py")
+    page.leaf("software", SOFTWARE)
     page.leaf("encoding-date", "2025-03-14")
     for element in ("accidental", "beam", "stem"):
         page.leaf("supports", element=element, type="yes")

@@ -1,0 +1,336 @@
+"""One printed part of the full score, bar by bar."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from deskproof import facts, instruments, pitch
+from deskproof.pitch import Pitch
+from deskproof.scoring.full_score import clefs as clefs_
+from deskproof.scoring.full_score.bars import (
+    FERMATA,
+    Chord,
+    Page,
+    Piece,
+    VoiceWriter,
+    chords_of,
+    in_voices,
+    pieces_of,
+)
+from deskproof.scoring.full_score.played import Played
+from deskproof.scoring.full_score.signs import Signs
+from deskproof.scoring.full_score.slurs import slurs_of
+from deskproof.scoring.full_score.staving import (
+    NO_KEY,
+    PrintedPart,
+    manner_of,
+    transposition,
+    written_key,
+    written_pitch,
+)
+from deskproof.scoring.records import Bar, Chair, Said, Sketch
+from deskproof.score import Change, Clef, Direction, Key, Mark, Measure, Part, ScoreInstrument, Transpose
+
+VOICES = (("1", "2"), ("5", "6"))  # of the upper and the lower staff
+BOTH, UNISON, DIVIDED, TOGETHER = "both", "a2", "div.", "unis."
+PIZZ, ARCO = "pizz", "arco"
+
+
+@dataclass(frozen=True)
+class WrittenPart:
+    """A part of the full score, and what its notes begin: bar, ordinal of the note, tone. A note may begin two (a2)."""
+
+    part: Part
+    begun: tuple[tuple[int, int, Played], ...]
+
+
+class PartLayer:
+    """Lays out one part. ``casts`` gives what every chair of it plays."""
+
+    def __init__(
+        self, printed: PrintedPart, casts: Mapping[str, Sequence[Played]], sketch: Sketch, signs: Signs, top: bool
+    ) -> None:
+        self.printed, self.sketch, self.signs, self.top = printed, sketch, signs, top
+        self.casts = {chair.name: casts.get(chair.name, ()) for chair in printed.chairs}
+        self.ids = {id_: f"{printed.id}-I{k}" for k, id_ in enumerate(printed.instruments, 1)}
+        self.transposes = {id_: self._transpose(id_) for id_ in printed.instruments}
+        self.chairs = {chair.name: chair for chair in printed.chairs}
+        self.slots = self._slots()
+        self.sitting = self._sitting()
+        self.said: dict[int, list[Said]] = {}
+        for chair in printed.chairs:
+            self._say(signs.dynamics(self.casts[chair.name]))
+            self._say(signs.words(self.casts[chair.name]))
+        if top:
+            self._say(signs.on_top())
+        self._bowing()
+        self._changes_of_instrument()
+        self.fermatas = self._fermatas()
+
+    # -- who is where --------------------------------------------------------------------------------------------
+
+    def _transpose(self, instrument: str) -> Transpose:
+        semitones = int(manner_of(instrument).transpose.semitones)
+        longest: dict[int, int] = {}
+        for bar in self.sketch.bars:
+            longest[bar.key.fifths] = longest.get(bar.key.fifths, 0) + bar.length
+        fifths = max(longest, key=lambda key: longest[key]) if longest else 0
+        return transposition(semitones, 0 if self.printed.family in NO_KEY else fifths)
+
+    def _slots(self) -> list[dict[int, list[Piece]]]:
+        """What is to be written side by side: each player of a shared staff, each strand of a divided section."""
+        slots: list[dict[int, list[Piece]]] = []
+        for seat in self.printed.seats:
+            own = [row for chair in self.printed.chairs if chair.seat == seat.name for row in self.casts[chair.name]]
+            own.sort(key=lambda row: row.tone.onset)
+            layers = 1 if self.printed.grand else 1 + max((row.layer for row in own), default=0)
+            for layer in range(layers):
+                played = [row for row in own if self.printed.grand or row.layer == layer]
+                slurs = slurs_of(played, self.sketch, 1 + 6 * (len(slots) % 2))
+                slots.append(pieces_of(played, self.sketch, slurs))
+        return slots
+
+    def _sitting(self) -> dict[int, Chair]:
+        """The chair that is in use from a bar on, by bar, for a part whose seat changes instrument."""
+        found: dict[int, Chair] = {}
+        for bar in range(len(self.sketch.bars)):
+            here = [self.chairs[p.played.chair] for slot in self.slots for p in slot.get(bar, ()) if p.begins]
+            if here:
+                found[bar] = here[0]
+        return found
+
+    def chair_at(self, bar: int) -> Chair:
+        """The chair in use in a bar, or the one before."""
+        known = [b for b in self.sitting if b <= bar]
+        first = self.sitting[min(self.sitting)] if self.sitting else self.printed.chairs[0]
+        return self.sitting[max(known)] if known else first
+
+    # -- what is said ----------------------------------------------------------------------------------------------
+
+    def _say(self, rows: Iterable[Said]) -> None:
+        for row in rows:
+            here = self.said.setdefault(row.bar, [])
+            if not any((one.onset, one.kind, one.value) == (row.onset, row.kind, row.value) for one in here):
+                here.append(row)
+
+    def _words(self, text: str, onset: int) -> None:
+        self._say([Said(onset, self.sketch.bar_at(onset).index, 0, "words", text)])
+
+    def _bowing(self) -> None:
+        """"pizz." and "arco" where the manner changes."""
+        for chair in self.printed.chairs:
+            now = ARCO
+            for row in self.casts[chair.name]:
+                how = PIZZ if PIZZ in row.how else ARCO
+                if how != now:
+                    self._words(f"{PIZZ}." if how == PIZZ else ARCO, row.tone.onset)
+                    now = how
+
+    def _changes_of_instrument(self) -> None:
+        """"to Celesta" where the last note before a change ends, and the name where it begins."""
+        if len(self.printed.instruments) < 2:
+            return
+        rows = sorted((row for own in self.casts.values() for row in own), key=lambda row: row.tone.onset)
+        for one, two in pairwise(rows):
+            after = self.chairs[two.chair].instrument
+            if self.chairs[one.chair].instrument != after:
+                name = _plain(after)
+                last = self.sketch.bars[-1]
+                at = min(one.tone.end, last.onset + last.length - 1)
+                self._words(f"to {name}", at)
+                self._words(name, two.tone.onset)
+
+    def _fermatas(self) -> frozenset[int]:
+        """Bars in which the sketch holds a note: who rests holds the rest."""
+        return frozenset(
+            self.sketch.bar_at(max(note.onset, note.end - 1)).index
+            for note in self.sketch.notes
+            if any(mark.kind == FERMATA for mark in note.marks)
+        )
+
+    # -- the bars ----------------------------------------------------------------------------------------------------
+
+    def written(self) -> WrittenPart:
+        """The whole part."""
+        begun: list[tuple[int, int, Played]] = []
+        pages: list[Page] = []
+        states: list[str] = []
+        for bar in self.sketch.bars:
+            page = Page()
+            writer = VoiceWriter(page, bar, self.sketch.grid, self._pitch, self._instrument_of, self._marks)
+            if self.printed.grand:
+                self._grand(writer, bar)
+            else:
+                states.append(self._single(writer, bar))
+            pages.append(page)
+            begun += [(bar.index, n, row) for n, row in page.begun]
+        self._name_players(states)
+        clefs = self._clefs(pages)
+        measures = tuple(self._measure(bar, page, clefs) for bar, page in zip(self.sketch.bars, pages, strict=True))
+        declared = {
+            self.ids[id_]: ScoreInstrument(self.ids[id_], _plain(id_), one.sounds[0] if one.sounds else "", _program(id_))
+            for id_ in self.printed.instruments
+            for one in [instruments.by_id(id_)]
+        }
+        part = Part(self.printed.id, self.printed.name, self.printed.abbreviation, declared, measures)
+        return WrittenPart(part, tuple(begun))
+
+    def _single(self, writer: VoiceWriter, bar: Bar) -> str:
+        """One staff: the slots in one voice where they go together, else in two. Returns who plays."""
+        here = [(k, slot[bar.index]) for k, slot in enumerate(self.slots) if slot.get(bar.index)]
+        if not here:
+            writer.empty(1, VOICES[0][0], bar.index in self.fermatas)
+            return ""
+        lines = [in_voices(chords_of(pieces), 1)[0] for _, pieces in here]
+        if len(lines) == 1:
+            writer.voice(lines[0], 1, VOICES[0][0])
+            return str(here[0][0])
+        if all(_same(lines[0], line) for line in lines[1:]):
+            writer.voice(lines[0], 1, VOICES[0][0])
+            for line in lines[1:]:
+                writer.page.begun += _beside(writer.page.begun, line)
+            return UNISON
+        shapes = {tuple((chord.start, chord.end) for chord in line) for line in lines}
+        if len(shapes) == 1 and not any(chord.start == chord.end for chord in lines[0]):
+            joined = [
+                Chord(rows[0].start, rows[0].end, tuple(sorted((p for r in rows for p in r.pieces), key=_height)))
+                for rows in zip(*lines, strict=True)
+            ]
+            writer.voice(joined, 1, VOICES[0][0])
+        else:
+            for line, voice in zip(_two(lines), VOICES[0], strict=False):
+                writer.voice(line, 1, voice)
+        return BOTH
+
+    def _grand(self, writer: VoiceWriter, bar: Bar) -> None:
+        """Two staves, parted at middle C; at most two voices on each."""
+        middle = pitch.midi(facts.get("full_score.middle").value)
+        pieces = [piece for slot in self.slots for piece in slot.get(bar.index, ())]
+        for staff, voices in enumerate(VOICES, 1):
+            own = [p for p in pieces if (self._pitch(p.played).midi >= middle) == (staff == 1)]
+            if not own:
+                writer.empty(staff, voices[0], bar.index in self.fermatas)
+            for line, voice in zip(in_voices(chords_of(own), len(voices)), voices, strict=False):
+                writer.voice(line, staff, voice)
+
+    def _name_players(self, states: Sequence[str]) -> None:
+        """"1.", "2.", "a2"; "div.", "unis.": where it changes, at the first note of the bar."""
+        if self.printed.grand or len(self.slots) < 2:
+            return
+        now = ""
+        for bar, state in zip(self.sketch.bars, states, strict=True):
+            if not state or state == now:
+                continue
+            text = self._label(state, now)
+            first = min(p.start for slot in self.slots for p in slot.get(bar.index, ()))
+            if text:
+                self._words(text, bar.onset + first)
+            now = state
+
+    def _label(self, state: str, before: str) -> str:
+        if self.printed.seats[0].section:
+            if state == BOTH:
+                return DIVIDED
+            return TOGETHER if before == BOTH else ""
+        if state == UNISON:
+            return UNISON
+        return "" if state == BOTH else f"{int(state) + 1}."
+
+    # -- pitches, clefs, attributes ------------------------------------------------------------------------------------
+
+    def _instrument_of(self, row: Played) -> str:
+        return self.ids[self.chairs[row.chair].instrument] if len(self.ids) > 1 else ""
+
+    def _pitch(self, row: Played) -> Pitch:
+        return written_pitch(row.tone.pitch, self.transposes[self.chairs[row.chair].instrument])
+
+    def _marks(self, row: Played) -> tuple[Mark, ...]:
+        return self.sketch.notes[row.tone.refs[0]].marks
+
+    def _clefs(self, pages: Sequence[Page]) -> list[list[Clef]]:
+        """For each staff the clef of every bar."""
+        found = []
+        for staff in range(1, 3 if self.printed.grand else 2):
+            lines = [[n.pitch.line for n in page.notes if n.pitch and n.staff == staff] for page in pages]
+            choices = []
+            for bar in self.sketch.bars:
+                own = manner_of(self.chair_at(bar.index).instrument).clefs
+                choices.append(own[staff - 1 :] + own[: staff - 1] if self.printed.grand else own)
+            found.append(clefs_.clefs_of(lines, choices))
+        return found
+
+    def _measure(self, bar: Bar, page: Page, clefs: Sequence[Sequence[Clef]]) -> Measure:
+        source = max(self.sketch.score.parts, key=lambda part: len(part.measures)).measures[bar.index]
+        rows = sorted(self.said.get(bar.index, ()), key=lambda row: (row.onset, _RANK.get(row.kind, 9)))
+        said = tuple(
+            Direction(k, row.onset - bar.onset, 1, row.kind, row.value, row.number) for k, row in enumerate(rows)
+        )
+        return Measure(
+            bar.index, bar.number, bar.length, tuple(page.notes), said, tuple(self._attributes(bar, clefs)),
+            bar.implicit, source.repeats, source.endings,
+        )  # fmt: skip
+
+    def _attributes(self, bar: Bar, clefs: Sequence[Sequence[Clef]]) -> Iterable[Change]:
+        before = self.sketch.bars[bar.index - 1] if bar.index else None
+        chair = self.chair_at(bar.index)
+        transpose = self.transposes[chair.instrument]
+        earlier = self.transposes[self.chair_at(bar.index - 1).instrument] if bar.index else None
+        moved = earlier is None or earlier != transpose
+        if before is None and self.printed.grand:
+            yield Change(0, 0, "staves", 2)
+        key = self._key(bar, transpose)
+        if before is None or self._key(before, earlier or transpose) != key:
+            yield Change(0, 0, "key", key)
+        if before is None or before.time != bar.time:
+            yield Change(0, 0, "time", bar.time)
+        for staff, row in enumerate(clefs, 1):
+            if before is None or row[bar.index] != row[bar.index - 1]:
+                yield Change(0, staff, "clef", row[bar.index])
+        if moved and (transpose != Transpose() or before is not None):
+            yield Change(0, 0, "transpose", transpose)
+
+    def _key(self, bar: Bar, transpose: Transpose) -> Key:
+        return Key(0) if self.printed.family in NO_KEY else written_key(bar.key, transpose)
+
+
+_RANK = {"rehearsal": 0, "words": 1, "metronome": 2, "dynamics": 3, "wedge": 4}
+
+
+def _plain(instrument: str) -> str:
+    name = instruments.by_id(instrument).name.partition(" in ")[0]
+    return " ".join(word[:1].upper() + word[1:] for word in name.split())
+
+
+def _program(instrument: str) -> int | None:
+    programs = instruments.by_id(instrument).programs
+    return programs[0] if programs else None
+
+
+def _height(piece: Piece) -> int:
+    return -piece.played.tone.midi
+
+
+def _same(one: Sequence[Chord], two: Sequence[Chord]) -> bool:
+    """Whether two lines have the same notes at the same times."""
+
+    def notes(line: Sequence[Chord]) -> list[tuple[int, int, tuple[int, ...]]]:
+        return [(chord.start, chord.end, tuple(p.played.tone.midi for p in chord.pieces)) for chord in line]
+
+    return notes(one) == notes(two)
+
+
+def _beside(begun: Sequence[tuple[int, Played]], line: Sequence[Chord]) -> list[tuple[int, Played]]:
+    """What another line begins that is the same as a written one."""
+    pieces = [piece.played for chord in line for piece in chord.pieces if piece.begins]
+    return list(zip((n for n, _ in begun[: len(pieces)]), pieces, strict=False))
+
+
+def _two(lines: Sequence[Sequence[Chord]]) -> list[list[Chord]]:
+    """At most two lines: the third and later ones go into the second as chords, as far as they fit."""
+    if len(lines) <= len(VOICES[0]):
+        return [list(line) for line in lines]
+    rest = sorted((chord for line in lines[1:] for chord in line), key=lambda chord: (chord.start, chord.end))
+    pieces = [piece for chord in rest for piece in chord.pieces]
+    return [list(lines[0]), in_voices(chords_of(pieces), 1)[0]]

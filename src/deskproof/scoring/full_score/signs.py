@@ -1,0 +1,143 @@
+"""Dynamics, words and tempo marks of the sketch, given to those who play there."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+
+from deskproof import facts, words
+from deskproof.scoring.full_score.played import Played
+from deskproof.scoring.records import COUNTER, TUNE, Said, Sketch
+from deskproof.score import Direction
+
+TEMPO = ("tempo", "a-tempo", "tempo-change", "unfixed", "da-capo", "dal-segno", "fine", "coda", "segno", "to-coda")
+FOR_PIANO = frozenset((
+    "una-corda", "tre-corde", "pedal", "no-pedal", "sostenuto-pedal", "left-hand", "right-hand", "octave", "div",
+    "let-ring", "arpeggiato", "non-arpeggiato", "instrument", "players", "one", "a2", "unis",
+))  # fmt: skip
+LOUDER = ("cresc", "dim")
+
+
+class Signs:
+    """The signs of a sketch, ready to be handed out."""
+
+    def __init__(self, sketch: Sketch, rehearsal: dict[int, str]) -> None:
+        self.sketch = sketch
+        self.rehearsal = rehearsal
+        self.marked = {sign.staff for sign in sketch.said if sign.kind == "dynamics"}
+        self.wedges = list(_wedges(sketch))
+
+    def on_top(self) -> Iterator[Said]:
+        """What stands once, above the score: rehearsal marks, tempo, jumps."""
+        seen: set[tuple[int, str, str]] = set()
+        for bar, mark in sorted(self.rehearsal.items()):
+            yield Said(self.sketch.bars[bar].onset, bar, 0, "rehearsal", mark)
+        for sign in self.sketch.said:
+            tempo = sign.kind in ("metronome", "segno", "coda") or sign.kind.startswith("sound:")
+            tempo = tempo or (sign.kind == "words" and bool(_kinds(sign) & set(TEMPO)))
+            key = (sign.onset, sign.kind, sign.value)
+            if tempo and key not in seen:
+                seen.add(key)
+                yield sign
+
+    def dynamics(self, rows: Sequence[Played]) -> Iterator[Said]:
+        """The dynamics and hairpins of what one chair plays, in order; none is said twice without need."""
+        if not rows:
+            return
+        again = int(facts.get("full_score.dynamic_again").value)
+        now = ""
+        entries = _entries(rows)
+        for k, entry in enumerate(entries):
+            start, end = entry[0].tone.onset, max(row.tone.end for row in entry)
+            marked = [s for s in self.sketch.said if s.kind == "dynamics" and self._for(s, entry[0])]
+            places = [sign.onset for sign in marked]
+            before = bisect_right(places, start) - 1
+            own = entry[0].dynamic or (marked[before].value if before >= 0 else "mf")
+            rested = k == 0 or self._bars_between(entries[k - 1], entry) >= again
+            if own != now or rested:
+                yield Said(start, self.sketch.bar_at(start).index, 0, "dynamics", own)
+            now = own
+            if entry[0].dynamic:
+                continue
+            for sign in marked[before + 1 :]:
+                if sign.onset >= end:
+                    break
+                if sign.value != now:
+                    yield sign
+                    now = sign.value
+        for begin, stop, value in self.wedges:
+            sounding = [r for r in rows if r.tone.onset < stop.onset and begin.onset < r.tone.end]
+            if sounding and not sounding[0].dynamic and self._for(begin, sounding[0]):
+                yield begin._replace(value=value)
+                yield stop
+
+    def words(self, rows: Sequence[Played]) -> Iterator[Said]:
+        """Words of expression for who has the tune there, "cresc." and "dim." for all who play."""
+        for sign in self.sketch.said:
+            if sign.kind != "words" or not sign.value.strip():
+                continue
+            kinds = _kinds(sign)
+            if kinds & FOR_PIANO or kinds & set(TEMPO):
+                continue
+            here = [row for row in rows if row.tone.onset <= sign.onset < row.tone.end]
+            if any(_for_all(kinds) or (_leads(row) and row.staff == sign.staff) for row in here):
+                yield sign
+
+    def _for(self, sign: Said, row: Played) -> bool:
+        return sign.staff == row.staff or row.staff not in self.marked
+
+    def _bars_between(self, one: Sequence[Played], two: Sequence[Played]) -> int:
+        end = max(row.tone.end for row in one)
+        return self.sketch.bar_at(two[0].tone.onset).index - self.sketch.bar_at(max(0, end - 1)).index - 1
+
+
+def _leads(row: Played) -> bool:
+    strand = row.line.partition("/")[2]
+    return strand.startswith((TUNE, COUNTER))
+
+
+def _for_all(kinds: set[str]) -> bool:
+    return bool(kinds & set(LOUDER))
+
+
+def _kinds(sign: Said) -> set[str]:
+    return {meaning.kind for meaning in words.meanings(sign.value)}
+
+
+def _entries(rows: Sequence[Played]) -> list[list[Played]]:
+    """What is played in one passage of the plan, its notes together."""
+    found: list[list[Played]] = []
+    for row in rows:
+        if found and found[-1][-1].passage == row.passage:
+            found[-1].append(row)
+        else:
+            found.append([row])
+    return found
+
+
+def _wedges(sketch: Sketch) -> Iterator[tuple[Said, Said, str]]:
+    """Hairpins, each with its end."""
+    waiting: dict[tuple[int, str], Said] = {}
+    for sign in sketch.said:
+        if sign.kind != "wedge":
+            continue
+        key = (sign.staff, sign.number)
+        if sign.value == "stop":
+            begin = waiting.pop(key, None)
+            if begin is not None and begin.onset < sign.onset:
+                yield begin, sign, begin.value
+        else:
+            waiting[key] = sign
+
+
+def directions(signs: Sequence[Said], bar_onset: int, staff: int, first: int) -> list[Direction]:
+    """Signs of one bar as directions, numbered from ``first``."""
+    return [
+        Direction(first + k, sign.onset - bar_onset, staff, sign.kind, sign.value, sign.number)
+        for k, sign in enumerate(signs)
+    ]
+
+
+def label(text: str, onset: int, bar: int) -> Said:
+    """Words over a place."""
+    return Said(onset, bar, 0, "words", text)
