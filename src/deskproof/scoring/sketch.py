@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from pathlib import Path
 
@@ -12,12 +12,13 @@ from deskproof.errors import DeskproofError
 from deskproof.page import Layout, layout_of
 from deskproof.pitch import Pitch, parse
 from deskproof.pitch import name as pitch_name
+from deskproof.score import CHORD, GRACE, TIE_START, TIE_STOP, UNCHECKED, Key, Mark, Note, Part, Score, Time
 from deskproof.scoring.records import Bar, Said, Sketch, SketchNote
-from deskproof.score import GRACE, TIE_START, TIE_STOP, UNCHECKED, Key, Note, Part, Score, Time
 from deskproof.tempo import tempos
 from deskproof.timeline import frame_of
 
 MOST_STAVES = 4
+_BEHIND_GRACES = 1 << 30
 _SAID = ("dynamics", "wedge", "words", "metronome", "rehearsal", "sound:tempo", "dashes", "segno", "coda")
 
 
@@ -61,6 +62,20 @@ def sketch_of(score: Score, name: str = "sketch") -> Sketch:
     return Sketch(score, name, score.grid, bars, tuple(notes), tuple(dict.fromkeys(said)), staff)
 
 
+def _chords(notes: Sequence[Note]) -> Iterator[list[Note]]:
+    """The counted notes of a measure, those of one chord together, in order of onset."""
+    groups: dict[tuple[int, int, str, int], list[Note]] = {}
+    first = 0
+    for note in notes:
+        if _counted(note):
+            if not note.flags & CHORD:
+                first = note.n
+            place = first if note.flags & GRACE else _BEHIND_GRACES
+            groups.setdefault((note.start, note.staff, note.voice, place), []).append(note)
+    for _, chord in sorted(groups.items(), key=lambda item: (item[0][0], item[0][3], item[1][0].n)):
+        yield chord
+
+
 def _counted(note: Note) -> bool:
     return note.kind == "note" and note.pitch is not None and not note.flags & UNCHECKED
 
@@ -102,40 +117,43 @@ class _PartReader:
         self.pedals = self._pedals()
 
     def notes(self) -> list[SketchNote]:
-        """Its notes; ties joined, slurs numbered."""
+        """Its notes; ties joined, slurs numbered, signs on a chord given to each of its notes."""
         found: list[SketchNote] = []
         open_ties: dict[tuple[Pitch, int], int] = {}
         open_slurs: dict[tuple[str, int], int] = {}
         for measure, bar in zip(self.part.measures, self.bars, strict=False):
             graces = 0
-            for note in sorted(measure.notes, key=lambda n: (n.start, n.n)):
-                if not _counted(note) or note.pitch is None:
-                    continue
-                staff = self.staff + note.staff - 1
-                onset = bar.onset + note.start
-                end = onset + note.length
-                pitch = self._sounding(note, measure.index)
-                slurs = self._slurs(note, staff, open_slurs)
-                ref = self.part.ref(measure.index, note.n)
-                before = open_ties.pop((pitch, onset), None) if note.flags & TIE_STOP else None
-                if before is not None:
-                    first = found[before]
-                    found[before] = first._replace(
-                        end=end, tied=(*first.tied, ref), slurs=tuple(dict.fromkeys((*first.slurs, *slurs)))
-                    )
-                    at = before
-                else:
-                    graces = graces + 1 if note.flags & GRACE else 0
-                    at = len(found)
-                    found.append(
-                        SketchNote(
-                            ref, (), bar.index, onset, end, end, int(pitch.midi), pitch, staff, note.voice,
-                            graces, note.marks, slurs,
-                        )  # fmt: skip
-                    )
-                if note.flags & TIE_START:
-                    open_ties[pitch, end] = at
+            for chord in _chords(measure.notes):
+                marks = tuple(dict.fromkeys(mark for note in chord for mark in note.marks))
+                slurs = self._slurs(marks, self.staff + chord[0].staff - 1, open_slurs)
+                graces = graces + 1 if chord[0].flags & GRACE else 0
+                for note in chord:
+                    self._add(found, note, bar, graces, marks, slurs, open_ties)
         return [note._replace(rings=self._rings(note)) for note in found]
+
+    def _add(
+        self, found: list[SketchNote], note: Note, bar: Bar, grace: int, marks: tuple[Mark, ...],
+        slurs: tuple[int, ...], open_ties: dict[tuple[Pitch, int], int],
+    ) -> None:
+        pitch = self._sounding(note, bar.index)
+        onset = bar.onset + note.start
+        end = onset + note.length
+        ref = self.part.ref(bar.index, note.n)
+        at = open_ties.pop((pitch, onset), None) if note.flags & TIE_STOP else None
+        if at is not None:
+            first = found[at]
+            over = tuple(dict.fromkeys((*first.slurs, *slurs)))
+            found[at] = first._replace(end=end, tied=(*first.tied, ref), slurs=over)
+        else:
+            at = len(found)
+            staff = self.staff + note.staff - 1
+            found.append(
+                SketchNote(
+                    ref, (), bar.index, onset, end, end, int(pitch.midi), pitch, staff, note.voice, grace, marks, slurs
+                )
+            )
+        if note.flags & TIE_START:
+            open_ties[pitch, end] = at
 
     def said(self) -> Iterator[Said]:
         """Its signs, once a bar; hidden ones are left out unless they are a tempo."""
@@ -150,15 +168,18 @@ class _PartReader:
         shift = self.layout.transpose_at(measure, note.start, note.staff).semitones
         return note.pitch if not shift else parse(pitch_name(int(note.pitch.midi + shift)))
 
-    def _slurs(self, note: Note, staff: int, waiting: dict[tuple[str, int], int]) -> tuple[int, ...]:
-        """The slurs over a note; those that begin here are open from now on."""
+    def _slurs(
+        self, marks: tuple[Mark, ...], staff: int, waiting: dict[tuple[str, int], int]
+    ) -> tuple[int, ...]:
+        """The slurs over a chord with these signs; those that begin here are open from now on."""
         ending = set()
-        for mark in note.marks:
+        for mark in marks:
+            key = (mark.number or "1", staff)
             if mark.kind == "slur" and mark.value == "start":
-                waiting[mark.number or "1", staff] = self.slurs
+                waiting[key] = self.slurs
                 self.slurs += 1
             elif mark.kind == "slur" and mark.value == "stop":
-                ending.add((mark.number or "1", staff))
+                ending.add(key)
         over = tuple(waiting[key] for key in waiting if key[1] == staff)
         for key in ending:
             waiting.pop(key, None)

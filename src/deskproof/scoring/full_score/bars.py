@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 from deskproof.musicxml.writing_lengths import rests, writable
 from deskproof.pitch import Pitch
+from deskproof.score import CHORD, GRACE, TIE_START, TIE_STOP, Mark, Note
 from deskproof.scoring.full_score.played import Played
 from deskproof.scoring.records import Bar, Sketch
-from deskproof.score import CHORD, GRACE, TIE_START, TIE_STOP, Mark, Note
 
 ONCE = frozenset((
     "staccato", "accent", "tenuto", "strong-accent", "staccatissimo", "spiccato", "detached-legato", "trill-mark",

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from deskproof.score import Score
 from deskproof.scoring.colours import drum_tones
 from deskproof.scoring.full_score.part import PartLayer, WrittenPart
 from deskproof.scoring.full_score.played import Cast, cast
@@ -13,7 +14,6 @@ from deskproof.scoring.full_score.signs import Signs
 from deskproof.scoring.full_score.staving import Bracket, PrintedPart, brackets, printed_parts
 from deskproof.scoring.hall import Hall
 from deskproof.scoring.records import Passage, ScoringPlan, Sketch
-from deskproof.score import Score
 
 
 class WrittenNote(NamedTuple):

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 from deskproof import facts, instruments, pitch
 from deskproof.pitch import Pitch
+from deskproof.score import Change, Clef, Direction, Key, Mark, Measure, Part, ScoreInstrument, Transpose
 from deskproof.scoring.full_score import clefs as clefs_
 from deskproof.scoring.full_score.bars import (
     FERMATA,
@@ -31,7 +32,6 @@ from deskproof.scoring.full_score.staving import (
     written_pitch,
 )
 from deskproof.scoring.records import Bar, Chair, Said, Sketch
-from deskproof.score import Change, Clef, Direction, Key, Mark, Measure, Part, ScoreInstrument, Transpose
 
 VOICES = (("1", "2"), ("5", "6"))  # of the upper and the lower staff
 BOTH, UNISON, DIVIDED, TOGETHER = "both", "a2", "div.", "unis."
@@ -52,7 +52,8 @@ class PartLayer:
     def __init__(
         self, printed: PrintedPart, casts: Mapping[str, Sequence[Played]], sketch: Sketch, signs: Signs, top: bool
     ) -> None:
-        self.printed, self.sketch, self.signs, self.top = printed, sketch, signs, top
+        self.printed, self.sketch = printed, sketch
+        self.source = max(sketch.score.parts, key=lambda part: len(part.measures))
         self.casts = {chair.name: casts.get(chair.name, ()) for chair in printed.chairs}
         self.ids = {id_: f"{printed.id}-I{k}" for k, id_ in enumerate(printed.instruments, 1)}
         self.transposes = {id_: self._transpose(id_) for id_ in printed.instruments}
@@ -169,11 +170,7 @@ class PartLayer:
         self._name_players(states)
         clefs = self._clefs(pages)
         measures = tuple(self._measure(bar, page, clefs) for bar, page in zip(self.sketch.bars, pages, strict=True))
-        declared = {
-            self.ids[id_]: ScoreInstrument(self.ids[id_], _plain(id_), one.sounds[0] if one.sounds else "", _program(id_))
-            for id_ in self.printed.instruments
-            for one in [instruments.by_id(id_)]
-        }
+        declared = {own: _declared(own, id_) for id_, own in self.ids.items()}
         part = Part(self.printed.id, self.printed.name, self.printed.abbreviation, declared, measures)
         return WrittenPart(part, tuple(begun))
 
@@ -262,7 +259,7 @@ class PartLayer:
         return found
 
     def _measure(self, bar: Bar, page: Page, clefs: Sequence[Sequence[Clef]]) -> Measure:
-        source = max(self.sketch.score.parts, key=lambda part: len(part.measures)).measures[bar.index]
+        source = self.source.measures[bar.index]
         rows = sorted(self.said.get(bar.index, ()), key=lambda row: (row.onset, _RANK.get(row.kind, 9)))
         said = tuple(
             Direction(k, row.onset - bar.onset, 1, row.kind, row.value, row.number) for k, row in enumerate(rows)
@@ -303,9 +300,10 @@ def _plain(instrument: str) -> str:
     return " ".join(word[:1].upper() + word[1:] for word in name.split())
 
 
-def _program(instrument: str) -> int | None:
-    programs = instruments.by_id(instrument).programs
-    return programs[0] if programs else None
+def _declared(own: str, instrument: str) -> ScoreInstrument:
+    one = instruments.by_id(instrument)
+    sound = one.sounds[0] if one.sounds else ""
+    return ScoreInstrument(own, _plain(instrument), sound, one.programs[0] if one.programs else None)
 
 
 def _height(piece: Piece) -> int:

@@ -13,7 +13,7 @@ from deskproof.scoring.records import OCTAVE, SAME, Chair, Line, Passage, Scorin
 
 OCTAVE_STEPS = 12
 DRUMS = "timpani"
-DrumTones = Callable[[Sequence[Tone], Hall, str], tuple[Tone, ...]]
+DrumTones = Callable[[Sequence[Tone], Sketch, Hall, str], tuple[Tone, ...]]
 
 
 class Played(NamedTuple):
@@ -63,12 +63,13 @@ def cast(sketch: Sketch, passages: Sequence[Passage], plan: ScoringPlan, hall: H
                     continue
                 tones: Iterable[Tone] = strand.tones
                 if chair.family == DRUMS:
-                    tones = drum_tones(strand.tones, hall, chair.seat)
+                    tones = drum_tones(strand.tones, sketch, hall, chair.seat)
                 own = _given(tones, chair, who)
                 staff = _staff(strand.tones, sketch)
                 name = f"{planned.bars}/{line.strand}"
+                layer = layers[chair.name]
                 found[chair.name] += [
-                    Played(tone, _rule(tone, who), chair.name, name, k, layers[chair.name], staff, who.how, line.dynamic)
+                    Played(tone, _rule(tone, who), chair.name, name, k, layer, staff, who.how, line.dynamic)
                     for tone in own
                 ]
                 layers[chair.name] += 1

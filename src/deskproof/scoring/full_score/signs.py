@@ -6,9 +6,9 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 
 from deskproof import facts, words
+from deskproof.score import Direction
 from deskproof.scoring.full_score.played import Played
 from deskproof.scoring.records import COUNTER, TUNE, Said, Sketch
-from deskproof.score import Direction
 
 TEMPO = ("tempo", "a-tempo", "tempo-change", "unfixed", "da-capo", "dal-segno", "fine", "coda", "segno", "to-coda")
 FOR_PIANO = frozenset((

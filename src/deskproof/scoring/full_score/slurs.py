@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
+from deskproof.score import Mark
 from deskproof.scoring.full_score.played import Played
 from deskproof.scoring.records import Sketch
-from deskproof.score import Mark
 
 _NUMBERS = 6  # slurs open at a time in one part
 

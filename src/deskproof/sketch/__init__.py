@@ -1,0 +1,1 @@
+"""What the commands ``plan``, ``orchestrate`` and ``short-score`` do with files."""
