@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from deskproof import __version__
+from deskproof import __version__, cli_sketch
 from deskproof.errors import DeskproofError
 
 if TYPE_CHECKING:
@@ -589,6 +589,9 @@ def demo(output: Path, force: bool) -> None:
     click.echo()
     _mend(SCORE, room, (), None, output, True, (), False, force, Help())
 
+
+for _command in cli_sketch.commands():
+    main.add_command(_command)
 
 if __name__ == "__main__":
     main()

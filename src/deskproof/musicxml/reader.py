@@ -121,8 +121,15 @@ def _read(root: etree._Element, content: Pieces, grid: int, name: str) -> Score:
             one.get("element") == "accidental" and one.get("type") == "no"
             for one in root.iterfind("identification/encoding/supports")
         ),
-        extra={"concert": "yes"} if root.find("defaults/concert-score") is not None else {},
+        extra=_extra(root),
     )
+
+
+def _extra(root: etree._Element) -> dict[str, str]:
+    """``concert``: whether the file stands at sounding pitch; ``composer``, if it names one."""
+    composer = root.findtext("identification/creator[@type='composer']")
+    extra = {"composer": " ".join(composer.split())} if composer and composer.strip() else {}
+    return {**extra, "concert": "yes"} if root.find("defaults/concert-score") is not None else extra
 
 
 _NOTHING = etree.Element("measure")
