@@ -31,7 +31,7 @@ from deskproof.scoring.full_score.staving import (
     written_key,
     written_pitch,
 )
-from deskproof.scoring.records import Bar, Chair, Said, Sketch
+from deskproof.scoring.records import SAME, Bar, Chair, Said, Sketch
 
 VOICES = (("1", "2"), ("5", "6"))  # of the upper and the lower staff
 BOTH, UNISON, DIVIDED, TOGETHER = "both", "a2", "div.", "unis."
@@ -244,7 +244,9 @@ class PartLayer:
         return written_pitch(row.tone.pitch, self.transposes[self.chairs[row.chair].instrument])
 
     def _marks(self, row: Played) -> tuple[Mark, ...]:
-        return self.sketch.notes[row.tone.refs[0]].marks
+        """The signs of the sketch's note; of one that a rule made, only a fermata still belongs to it."""
+        marks = self.sketch.notes[row.tone.refs[0]].marks
+        return marks if row.tone.rule == SAME else tuple(mark for mark in marks if mark.kind == FERMATA)
 
     def _clefs(self, pages: Sequence[Page]) -> list[list[Clef]]:
         """For each staff the clef of every bar."""
