@@ -34,17 +34,18 @@ from deskproof.score import (
 # What the walk does at an element; 0 is passed over, and from _NOTE on a new child of the measure begins.
 (
     _DURATION, _VOICE, _TYPE, _STEP, _OCTAVE, _REST, _NOTATIONS, _ALTER, _STAFF, _ACCIDENTAL, _CHORD, _TIE,
-    _INSTRUMENT, _GRACE, _CUE, _UNPITCHED, _NOTEHEAD,
+    _INSTRUMENT, _GRACE, _CUE, _UNPITCHED, _OTHER_PLAY, _NOTEHEAD,
     _NOTE, _BACKUP, _FORWARD, _DIRECTION, _ATTRIBUTES, _BARLINE, _SOUND, _OTHER,
-) = range(1, 26)  # fmt: skip
+) = range(1, 27)  # fmt: skip
 _CODES: dict[object, int] = {
     **dict.fromkeys(NAMES, 0),
     "note": _NOTE, "duration": _DURATION, "voice": _VOICE, "type": _TYPE, "step": _STEP, "octave": _OCTAVE,
     "alter": _ALTER, "rest": _REST, "notations": _NOTATIONS, "staff": _STAFF, "accidental": _ACCIDENTAL,
     "chord": _CHORD, "tie": _TIE, "backup": _BACKUP, "forward": _FORWARD, "direction": _DIRECTION,
     "attributes": _ATTRIBUTES, "barline": _BARLINE, "sound": _SOUND, "instrument": _INSTRUMENT, "grace": _GRACE,
-    "cue": _CUE, "unpitched": _UNPITCHED, "notehead": _NOTEHEAD, "harmony": _OTHER, "figured-bass": _OTHER,
-    "print": _OTHER, "grouping": _OTHER, "link": _OTHER, "bookmark": _OTHER, "listening": _OTHER,
+    "cue": _CUE, "unpitched": _UNPITCHED, "notehead": _NOTEHEAD, "other-play": _OTHER_PLAY, "harmony": _OTHER,
+    "figured-bass": _OTHER, "print": _OTHER, "grouping": _OTHER, "link": _OTHER, "bookmark": _OTHER,
+    "listening": _OTHER,
 }  # fmt: skip
 _TREES = frozenset((_DIRECTION, _ATTRIBUTES, _BARLINE, _SOUND))
 _NOT_PLAYED = ("ossia", "editorial", "cue", "alternate")  # staff types beside the regular one
@@ -264,6 +265,8 @@ class _Content:
                 elif code == _UNPITCHED:
                     kind = "unpitched"
                     marks.extend(notes.display(element))
+                elif code == _OTHER_PLAY:
+                    marks.append(Mark("other-play", (element.text or "").strip(), element.get("type") or ""))
                 else:
                     marks.append(Mark("notehead", (element.text or "").strip(), element.get("parentheses") or ""))
         self.furthest = furthest
