@@ -95,14 +95,9 @@ def ready(sketch: Sketch, reading: Reading, name: str) -> tuple[tuple[Passage, .
     wrong = replanning.agrees(matched, passages, name)
     open_ = [line for one in matched if one is not None for line in one.lines if not line.who and not line.why]
     wrong += [f"{name}, line {line.where}: the {line.strand} is left to the planner still" for line in open_]
-    changed = {
-        k
-        for k, (one, passage) in enumerate(zip(matched, passages, strict=True))
-        if one is None or one.digest != replanning.digest_of(sketch, passage.first, passage.last)
-    }
-    for k in sorted(changed):
+    for k in sorted(replanning.edited(matched, passages, sketch)):
         bars = replanning.bars_of(sketch, passages[k].first, passages[k].last)
-        wrong.append(f"{name}: bars {bars} of the sketch are others than those that were planned")
+        wrong.append(f"{name}: bars {bars} of the sketch, or their strands, are others than those that were planned")
     if wrong:
         raise OrchestrateError("\n".join(wrong) + f"\nPlan again first: deskproof plan SKETCH -o {name}")
     return passages, replace(plan, passages=tuple(one for one in matched if one is not None))
