@@ -71,7 +71,7 @@ def lines_of(score: Score) -> Lines:
     frame = replace(frame, plays=tuple(Play(i, 1, onset, length) for i, onset, length in rows))
     notes: list[Played] = []
     drums: list[str] = []
-    names = _names(score)
+    names = names_of(score)
     slurs = 0
     for i, part in enumerate(score.parts):
         reader = _PartLines(i, part, frame, tuple(onsets), slurs)
@@ -83,7 +83,7 @@ def lines_of(score: Score) -> Lines:
     return Lines(score, frame, tuple(onsets), names, tuple(notes), tuple(drums))
 
 
-def _names(score: Score) -> tuple[str, ...]:
+def names_of(score: Score) -> tuple[str, ...]:
     """The parts' names; equal ones are counted."""
     plain = [" ".join(part.name.split()) or part.id for part in score.parts]
     taken: set[str] = set()

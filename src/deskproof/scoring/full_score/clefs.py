@@ -24,7 +24,7 @@ def ledgers(line: int, clef: Clef) -> int:
 def clefs_of(bars: Sequence[Sequence[int]], choices: Sequence[Sequence[Clef]]) -> list[Clef]:
     """One clef for every bar.
 
-    Dynamic programming over the bars: each ledger line costs its square, a change of clef what
+    Dynamic programming over the bars: the most ledger lines of a bar cost their square, a change of clef what
     ``full_score.clef_change`` says, a clef that comes later among an instrument's own a little more. Of equal ways the
     one whose clefs are named first.
 
@@ -41,7 +41,7 @@ def clefs_of(bars: Sequence[Sequence[int]], choices: Sequence[Sequence[Clef]]) -
     for lines, clefs in zip(bars, choices, strict=True):
         row: dict[Clef, tuple[int, list[Clef]]] = {}
         for rank, clef in enumerate(clefs):
-            own = sum(ledgers(line, clef) ** 2 for line in lines) + (seldom * rank if lines else 0)
+            own = max((ledgers(line, clef) ** 2 for line in lines), default=0) + (seldom * rank if lines else 0)
             before = [
                 (cost + (change if other != clef else 0), i, path)
                 for i, (other, (cost, path)) in enumerate(best.items())
