@@ -5,20 +5,30 @@
 
 from __future__ import annotations
 
-import html
 import re
 import textwrap
-from collections.abc import Iterator, Sequence
-from pathlib import Path
-from typing import NamedTuple
+from collections.abc import Sequence
 
 from deskproof.draw.planning_sheet import sheet
 from deskproof.draw.sheet_cells import silent_words
-from deskproof.instruments import by_id
+from deskproof.planning_notes import (
+    CAUTIONS,
+    Column,
+    bullets,
+    called,
+    e,
+    forces_words,
+    loudness_table,
+    passage_words,
+    players_table,
+    table_row,
+    why_words,
+    wide_table,
+)
 from deskproof.report.proof import policy, style
-from deskproof.scoring.balance import balance_of, follows_dynamics, sounding_of, winds
-from deskproof.scoring.hall import STANDARD, Hall
-from deskproof.scoring.records import TUNE, Line, Passage, PlannedPassage, ScoringPlan, Seat, Sketch
+from deskproof.scoring.balance import balance_of, follows_dynamics, sounding_of
+from deskproof.scoring.hall import Hall
+from deskproof.scoring.records import TUNE, Line, Passage, ScoringPlan, Sketch
 from deskproof.scoring.said import (
     bars_words,
     is_left_out,
@@ -34,12 +44,7 @@ from deskproof.scoring.said import (
     who_words,
 )
 
-CAUTIONS = (
-    "A plan is a proposal: it says who could play what, and the composer decides.",
-    "Strengths are a rule of thumb for an orchestra of medium size: they say nothing of the hall, the mutes or the "
-    "players.",
-)
-"""What is said on every plan, whatever the sketch."""
+__all__ = ["CAUTIONS", "as_text", "called", "forces_words", "page", "paper_for", "passage_words"]
 
 _SHEET = """
 svg.sheet { display: block; width: 100%%; min-width: 62rem; height: auto; }
@@ -90,8 +95,8 @@ def page(
     systems = sheet(plan, passages, hall, sketch)
     css = style() + _SHEET % paper_for(systems)
     body = [
-        f"<h1>{_e(head)}</h1>",
-        *(f"<p>{_e(one)}</p>" for one in (forces_words(hall), status_words(plan))),
+        f"<h1>{e(head)}</h1>",
+        *(f"<p>{e(one)}</p>" for one in (forces_words(hall), status_words(plan))),
         "<h2>The sheet</h2>",
         *(f'<figure class="strip system" tabindex="0">{one}</figure>' for one in systems),
         '<p class="quiet">A strip of hatching says which kind of strand a player has; strips of neighbours on one kind '
@@ -100,21 +105,21 @@ def page(
         "<h2>Who plays what, passage by passage</h2>",
         _lines_table(plan),
         "<h2>How strong each strand is</h2>",
-        *_loudness(plan, passages, hall),
+        *loudness_table(plan, passages, hall),
         "<h2>Players and dynamics</h2>",
-        *_players(plan, passages, hall),
-        *_listed("Left out", left_words(plan)),
-        *_listed("The next best scorings", next_words(plan)),
-        *_listed("Who is silent", _silent(plan, hall)),
-        *_listed("To keep in mind", [*CAUTIONS, *cautions]),
+        *players_table(plan, passages, hall),
+        *bullets("Left out", left_words(plan)),
+        *bullets("The next best scorings", next_words(plan)),
+        *bullets("Who is silent", _silent(plan, hall)),
+        *bullets("To keep in mind", [*CAUTIONS, *cautions]),
     ]
     return "\n".join(
         [
             "<!DOCTYPE html>",
             '<html lang="en"><head><meta charset="utf-8">',
-            f'<meta http-equiv="Content-Security-Policy" content="{_e(policy(css))}">',
+            f'<meta http-equiv="Content-Security-Policy" content="{e(policy(css))}">',
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
-            f"<title>{_e(head)}</title><style>{css}</style></head><body><main>",
+            f"<title>{e(head)}</title><style>{css}</style></head><body><main>",
             *body,
             "</main></body></html>",
             "",
@@ -133,132 +138,26 @@ def paper_for(systems: Sequence[str]) -> tuple[str, int]:
     return _A4 if high <= _A4[1] else _A3
 
 
-def called(sketch: Sketch, file: str = "") -> str:
-    """The name of a plan: after the title of its sketch, else after the file."""
-    title = sketch.score.title
-    return f"Scoring of “{title}”" if title else f"Scoring of {file or Path(sketch.name).name}"
-
-
-def forces_words(hall: Hall) -> str:
-    """Who is in the room, as a sentence."""
-    if hall.standard:
-        return f"No forces were given: for {STANDARD}."
-    return f"For {listed([_seat_words(seat) for seat in hall.seats])}."
-
-
-def _seat_words(seat: Seat) -> str:
-    if seat.section:
-        return f"{seat.name} ({seat.players} players)"
-    also = [by_id(name).name for name in seat.plays[1:]]
-    return f"{seat.name} (also {listed(also)})" if also else seat.name
-
-
-def _e(text: object) -> str:
-    return html.escape(str(text))
-
-
-def _listed(title: str, rows: Sequence[str]) -> Iterator[str]:
-    if rows:
-        yield f"<h2>{_e(title)}</h2><ul>{''.join(f'<li>{_e(row)}</li>' for row in rows)}</ul>"
-
-
-class _Column(NamedTuple):
-    """A column of a table: its head, and whether it holds figures."""
-
-    head: str
-    counts: bool = False
-
-
-def _head(columns: Sequence[_Column]) -> str:
-    cells = [f'<th scope="col"{_count(one)}>{_e(one.head)}</th>' for one in columns]
-    return f"<thead><tr>{''.join(cells)}</tr></thead>"
-
-
-def _wide_table(name: str, columns: Sequence[_Column], bodies: Sequence[str]) -> str:
-    """A table that scrolls by itself where the window is narrower."""
-    table = f'<table class="plan">{_head(columns)}{"".join(bodies)}</table>'
-    return f'<div class="strip" role="region" aria-label="{name}" tabindex="0">{table}</div>'
-
-
-def _row(columns: Sequence[_Column], cells: Sequence[object]) -> str:
-    """A row of a table; its first cell is its head."""
-    first, *rest = cells
-    others = [f"<td{_count(column)}>{_e(cell)}</td>" for column, cell in zip(columns[1:], rest, strict=True)]
-    return f'<tr><th scope="row" class="unbroken">{_e(first)}</th>{"".join(others)}</tr>'
-
-
-def _count(column: _Column) -> str:
-    return ' class="count"' if column.counts else ""
-
-
-_LINES = tuple(map(_Column, ("Strand", "Who", "Octave", "Dynamic", "Why", "Chosen by")))
+_LINES = tuple(map(Column, ("Strand", "Who", "Octave", "Dynamic", "Why", "Chosen by")))
 
 
 def _lines_table(plan: ScoringPlan) -> str:
     bodies = []
     for planned in plan.passages:
-        head = f'<tr><th scope="rowgroup" colspan="{len(_LINES)}">{_e(passage_words(planned))}</th></tr>'
-        rows = [_row(_LINES, _line_cells(line)) for line in planned.lines]
+        head = f'<tr><th scope="rowgroup" colspan="{len(_LINES)}">{e(passage_words(planned))}</th></tr>'
+        rows = [table_row(_LINES, _line_cells(line)) for line in planned.lines]
         silent = [
-            f'<tr><th scope="row">silent</th><td colspan="{len(_LINES) - 1}">{_e(tacet_words(one))}</td></tr>'
+            f'<tr><th scope="row">silent</th><td colspan="{len(_LINES) - 1}">{e(tacet_words(one))}</td></tr>'
             for one in planned.tacet
         ]
         bodies.append(f'<tbody class="passage">{head}{"".join([*rows, *silent])}</tbody>')
-    return _wide_table("Who plays what", _LINES, bodies)
+    return wide_table("Who plays what", _LINES, bodies)
 
 
 def _line_cells(line: Line) -> tuple[str, ...]:
     who = ", ".join(" ".join(word for word in (one.chair, one.how) if word) for one in line.who) or "nobody"
     moved = [f"{one.chair} {octave_words(one.octave)}" for one in line.who if one.octave]
-    return line.strand, who, listed(moved), line.dynamic, _why(line), who_chose(line)
-
-
-def _why(line: Line) -> str:
-    """The reason of a line; the name of a chair that is alone in it is not said again."""
-    return line.why.removeprefix(f"{line.who[0].chair}: ") if len(line.who) == 1 else line.why
-
-
-def passage_words(planned: PlannedPassage) -> str:
-    """The head of a passage.
-
-    >>> passage_words(PlannedPassage("1-8", mark="A", dynamic="p", weight="thin"))
-    'A: bars 1–8, p, thin'
-    """
-    said = ", ".join(word for word in (bars_words(planned.bars), planned.dynamic, planned.weight) if word)
-    return f"{planned.mark}: {said}" if planned.mark else said
-
-
-_STRENGTHS = (
-    _Column("Strand"),
-    _Column("Who"),
-    _Column("Strength", True),
-    _Column("Beside the others"),
-)
-
-
-def _loudness(plan: ScoringPlan, passages: Sequence[Passage], hall: Hall) -> Iterator[str]:
-    yield (
-        '<p class="quiet">In woodwind players: 1 is as strong as one of them at the same dynamic, on the scale '
-        f"“{_e(plan.scale)}”.</p>"
-    )
-    balance = balance_of(plan, passages, hall)
-    bodies = []
-    for planned in plan.passages:
-        own = [row for row in balance if row.bars == planned.bars]
-        head = f'<tr><th scope="rowgroup" colspan="{len(_STRENGTHS)}">{_e(passage_words(planned))}</th></tr>'
-        rows = [_row(_STRENGTHS, (one.strand, ", ".join(one.who), winds(one.units), one.words)) for one in own]
-        bodies.append(f'<tbody class="passage">{head}{"".join(rows)}</tbody>')
-    yield _wide_table("How strong each strand is", _STRENGTHS, bodies)
-
-
-_SOUNDING = (_Column("Bars"), _Column("Dynamic"), _Column("Playing", True), _Column("Of", True))
-
-
-def _players(plan: ScoringPlan, passages: Sequence[Passage], hall: Hall) -> Iterator[str]:
-    sounding = sounding_of(plan, passages, hall)
-    yield f"<p>{_e(follows_dynamics(sounding))} A section of strings counts as one.</p>"
-    rows = [_row(_SOUNDING, (bars_words(one.bars), one.dynamic, one.players, one.of)) for one in sounding]
-    yield f"<table>{_head(_SOUNDING)}<tbody>{''.join(rows)}</tbody></table>"
+    return line.strand, who, listed(moved), line.dynamic, why_words(line), who_chose(line)
 
 
 def _silent(plan: ScoringPlan, hall: Hall) -> list[str]:
@@ -302,7 +201,7 @@ def _line_words(line: Line) -> str:
     said = ", ".join(
         [*map(who_words, line.who), *([line.dynamic] if line.dynamic else [])] if line.who else ["left out"]
     )
-    notes = [word for word in (_why(line), who_chose(line) if line.fixed else "") if word]
+    notes = [word for word in (why_words(line), who_chose(line) if line.fixed else "") if word]
     return f"{line.strand}: {said}" + (f" ({'; '.join(notes)})" if notes else "")
 
 

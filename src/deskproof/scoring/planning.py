@@ -14,13 +14,11 @@ from deskproof.scoring.hall import STANDARD, Hall, hall_of
 from deskproof.scoring.model import Solution, Task, solve
 from deskproof.scoring.phrases import phrases_of
 from deskproof.scoring.plan_reading import Reading
-from deskproof.scoring.records import BASS, PLANNER, Line, Passage, PlannedPassage, ScoringPlan, Sketch
+from deskproof.scoring.records import BASS, COMPOSER, PLANNER, Line, Passage, PlannedPassage, ScoringPlan, Sketch
+from deskproof.scoring.said import NOT_NEEDED
 from deskproof.scoring.strands import strands_of
 from deskproof.scoring.strength import RIMSKY
 from deskproof.scoring.turning import turned
-
-NOT_NEEDED = "not needed"
-"""What a line says of a strand that the turning of piano writing offers and the plan does without."""
 
 
 class PlanningError(DeskproofError):
@@ -191,6 +189,7 @@ def _line(
         why = reasons.get(name) or NOT_NEEDED
     if before is None:
         return Line(name, who, why=why, rule=rule)
-    if before.fixed or (before.who and {w.chair for w in before.who} == {w.chair for w in who}):
+    kept = before.by == COMPOSER and not before.who and before.why  # left out on purpose
+    if before.fixed or kept or (before.who and {w.chair for w in before.who} == {w.chair for w in who}):
         return replace(before, rule=rule)
     return replace(before, who=who, why=why, rule=rule, by=PLANNER)

@@ -7,11 +7,12 @@ import threading
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from difflib import SequenceMatcher
 from functools import partial
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from starlette.applications import Starlette
@@ -27,11 +28,15 @@ from deskproof.mending import MendError
 from deskproof.web import pages
 from deskproof.web.desk import Heard, OnDesk, Prints, Shown, stamp
 from deskproof.web.folder import DECISIONS, Folder
+from deskproof.web.plan_refusals import StalePlan, TypedError
 from deskproof.web.session import StaleRevision
 from deskproof.web.systems import INVOLVED
 from deskproof.web.view import Left
 
-BAD, NOT_FOUND, STALE, BROKEN = 400, 404, 409, 500
+if TYPE_CHECKING:
+    from deskproof.web.plan_desk import Plans
+
+OK, BAD, NOT_FOUND, STALE, BROKEN = 200, 400, 404, 409, 500
 MEDIA = {".js": "text/javascript", ".css": "text/css"}
 KEPT_OPEN = 8
 LONGEST_REASON = 300  # as the form says
@@ -55,6 +60,17 @@ class Scores:
         self._users: Counter[str] = Counter()  # how many are at work on a score just now
         self._lock = threading.Lock()  # never held for long
         self._opening: dict[str, threading.Lock] = {}
+        self._plans: Plans | None = None
+
+    @property
+    def plans(self) -> Plans:
+        """The plans beside the scores; what plans is loaded when it is first asked for."""
+        from deskproof.web.plan_desk import Plans
+
+        with self._lock:
+            if self._plans is None:
+                self._plans = Plans(self.folder, self.writing)
+            return self._plans
 
     @contextmanager
     def on_desk(self, name: str) -> Iterator[OnDesk]:
@@ -118,9 +134,10 @@ class Scores:
             return tuple(self._open)
 
     def busy(self) -> bool:
-        """Whether one of them is in use, being opened or being checked."""
+        """Whether one of them is in use, being opened or being checked, or a plan is being made."""
         with self._lock:
-            return bool(self._users) or any(one.session.view().checking for one in self._open.values())
+            planned = self._plans is not None and self._plans.busy()
+            return planned or bool(self._users) or any(one.session.view().checking for one in self._open.values())
 
     def close(self) -> None:
         """Forget them all."""
@@ -140,17 +157,22 @@ def application(folder: Folder, forces: Forces, prints: Prints) -> Starlette:
     async def home(request: Request) -> Response:
         root = root_of(request)
         try:
-            names = await run_in_threadpool(folder.scores)
+            names, plans = await run_in_threadpool(lambda: (folder.scores(), folder.plans()))
         except DeskproofError as error:
             return HTMLResponse(pages.page("Scores", f"<main><p>{pages.e(error)}</p></main>", root, script=""), BAD)
-        if len(names) == 1:
+        if len(names) == 1 and not plans:
             return RedirectResponse(f"{root}/score?name={quote(names[0], safe='')}")
-        return HTMLResponse(pages.listing(names, folder.root.name, root))
+        return HTMLResponse(pages.listing(names, plans, folder.root.name, root))
 
     async def score(request: Request) -> Response:
         name = request.query_params.get("name", "")
         several = await run_in_threadpool(_laid_out, scores, name)
         return HTMLResponse(pages.shell(name, root_of(request), several))
+
+    async def plan(request: Request) -> Response:
+        name, root = request.query_params.get("name", ""), root_of(request)
+        shown, status = await run_in_threadpool(_plan_shown, scores, name, root)
+        return HTMLResponse(shown, status)
 
     async def static(request: Request) -> Response:
         name = request.path_params["name"]
@@ -161,15 +183,17 @@ def application(folder: Folder, forces: Forces, prints: Prints) -> Starlette:
                 return Response(place.read_text(encoding="utf-8"), media_type=MEDIA[Path(name).suffix])
         return Response("Not found.\n", status_code=NOT_FOUND, media_type="text/plain")
 
-    def asked(work: Callable[[OnDesk, Any], Any]) -> Callable[[Request], Any]:
-        """A question of a page about one score; our own errors become words with status 400, a stale page 409."""
+    def asked(work: Callable[[Any], Any]) -> Callable[[Request], Any]:
+        """A question of a page; our own errors become words with status 400, a stale page 409."""
 
         async def answer(request: Request) -> Response:
             try:
                 given = await _given(request)
-                result = await run_in_threadpool(_work, scores, work, given)
-            except StaleRevision as stale:
+                result = await run_in_threadpool(work, given)
+            except (StaleRevision, StalePlan) as stale:
                 return JSONResponse({"error": str(stale), "stale": True}, STALE)
+            except TypedError as error:
+                return JSONResponse({"error": str(error), "wrong": [asdict(one) for one in error.wrong]}, BAD)
             except DeskproofError as error:
                 return JSONResponse({"error": str(error)}, BAD)
             if isinstance(result, bytes):
@@ -179,16 +203,19 @@ def application(folder: Folder, forces: Forces, prints: Prints) -> Starlette:
         return answer
 
     def read(path: str, work: Callable[[OnDesk, Any], Any]) -> Route:
-        return Route(path, asked(work), methods=["GET"])
+        return Route(path, asked(partial(_work, scores, work)), methods=["GET"])
 
     def change(path: str, work: Callable[[OnDesk, Any], Any]) -> Route:
-        return Route(path, asked(work), methods=["POST"])
+        return Route(path, asked(partial(_work, scores, work)), methods=["POST"])
 
     app = Starlette(
         exception_handlers={404: _nowhere, 405: _nowhere, Exception: _failed},
         routes=[
             Route("/", home),
             Route("/score", score),
+            Route("/plan", plan),
+            Route("/plan-pieces", asked(partial(_plan_pieces, scores)), methods=["GET"]),
+            Route("/plan-again", asked(partial(_plan_again, scores)), methods=["POST"]),
             Route("/static/{name}", static),
             read("/pieces", lambda desk, given: _pieces(folder, desk, given)),
             read("/engraved", _engraved),
@@ -241,9 +268,28 @@ def _laid_out(scores: Scores, name: str) -> bool:
     """Before the page of a score: a file that has changed is read again; whether there are other scores."""
     scores.look_again(name)
     try:
-        return len(scores.folder.scores()) > 1
+        return len(scores.folder.scores()) > 1 or bool(scores.folder.plans())
     except DeskproofError:
         return True
+
+
+def _plan_shown(scores: Scores, name: str, root: str) -> tuple[str, int]:
+    """The page of a plan, or of why there is none; and its status."""
+    from deskproof.web import plan_pages
+
+    try:
+        shown = scores.plans.pieces(_text({"name": name}, "name"))
+    except DeskproofError as error:
+        return plan_pages.refused(name, root, str(error)), BAD
+    return plan_pages.shell(shown, name, root), OK
+
+
+def _plan_pieces(scores: Scores, given: dict[str, Any]) -> dict[str, Any]:
+    return scores.plans.pieces(_text(given, "name"))
+
+
+def _plan_again(scores: Scores, given: dict[str, Any]) -> dict[str, Any]:
+    return scores.plans.again(_text(given, "name"), given)
 
 
 def _text(given: dict[str, Any], key: str) -> str:

@@ -1,14 +1,15 @@
-"""The scores in the file or folder that was opened, and the places beside them where something may be written.
+"""The scores and plans in the file or folder that was opened, and the places where something may be written.
 
 A name that comes from the page is text from outside: it opens a file only if ``Folder.scores`` lists it, and what it
-leads to is looked at again on the disk. Nothing that was there before is ever written over.
+leads to is looked at again on the disk. Nothing that was there before is ever written over, save a plan, which is
+edited.
 """
 
 from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from deskproof.errors import DeskproofError
@@ -17,10 +18,12 @@ from deskproof.musicxml.container import MAX_UNPACKED
 
 SUFFIXES = (".musicxml", ".mxl", ".xml", ".mid", ".midi")
 DECISIONS = ".deskproof.toml"
+PLAN = ".plan.toml"
 # Of the files that are made beside a score:
 ENDINGS = ("-mended.musicxml", "-mended.mxl", "-proof.html", "-proof.pdf", "-proof.json")
 MAX_ENTRIES = 100_000  # files and folders looked at
 MAX_COPIES = 1000
+LARGEST_PLAN = 4 * 2**20  # bytes
 
 
 class FolderError(DeskproofError):
@@ -77,10 +80,58 @@ class Folder:
         """
         return tuple(sorted(name for name in self._names() if self._real(name)))
 
+    def plans(self) -> tuple[str, ...]:
+        """The names of the scoring plans, as ``scores`` gives those of scores; links are left out.
+
+        Where one score was opened, only the plan with its name.
+        """
+        if self._only is not None:
+            names = iter([f"{Path(self._only).stem}{PLAN}"])
+        else:
+            names = self._files(_is_plan)
+        return tuple(sorted(name for name in names if _is_ordinary(self.root / name)))
+
+    def plan(self, name: str) -> Path:
+        """The path of a plan, as ``plans`` gives its name.
+
+        Raises
+        ------
+        FolderError
+            If the name is not listed, or the file is too large.
+        """
+        if name not in self.plans():
+            raise FolderError("No such plan in the folder that was opened.")
+        path = self.root / name
+        if path.stat().st_size > LARGEST_PLAN:
+            raise FolderError(f"{name}: larger than {LARGEST_PLAN // 2**20} MB; it is not opened.")
+        return path
+
+    def sketch_of(self, plan: str) -> str:
+        """The name of the score that a plan is for: the one beside it that is called as the plan is.
+
+        Raises
+        ------
+        FolderError
+            If there is none, or several.
+        """
+        stem = plan.removesuffix(PLAN)
+        found = [name for name in self.scores() if Path(name).with_suffix("").as_posix() == stem]
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise FolderError(f"{plan}: it may be for {' or for '.join(found)}. Keep one of them beside it.")
+        raise FolderError(
+            f"{plan}: no sketch stands beside it. It needs the score it was made for, called "
+            f"{' or '.join(Path(stem).name + suffix for suffix in SUFFIXES)}."
+        )
+
     def _names(self) -> Iterator[str]:
         if self._only is not None:
             yield self._only
-            return
+        else:
+            yield from self._files(_is_score)
+
+    def _files(self, wanted: Callable[[str], bool]) -> Iterator[str]:
         seen = 0
         for folder, inner, files in os.walk(self.root):  # does not enter folders that are links
             seen += len(inner) + len(files)
@@ -88,7 +139,7 @@ class Folder:
                 raise FolderError(f"{self.root}: more than {MAX_ENTRIES} files. Open the folder with the scores in it.")
             inner[:] = [name for name in inner if not name.startswith(".") and _is_text(name)]
             for name in files:
-                if _is_score(name):
+                if wanted(name):
                     yield Path(folder, name).relative_to(self.root).as_posix()
 
     def _real(self, name: str) -> Path | None:
@@ -191,3 +242,15 @@ def _is_text(name: str) -> bool:
 
 def _is_score(name: str) -> bool:
     return Path(name).suffix.lower() in SUFFIXES and not name.startswith(".") and _is_text(name)
+
+
+def _is_plan(name: str) -> bool:
+    return name.endswith(PLAN) and not name.startswith(".") and _is_text(name)
+
+
+def _is_ordinary(path: Path) -> bool:
+    """Whether a file is there that is no link."""
+    try:
+        return stat.S_ISREG(path.lstat().st_mode)
+    except (OSError, ValueError):
+        return False

@@ -11,6 +11,7 @@ from deskproof.findings import EFFECT_WORDS, LEVELS, Effect
 from deskproof.footnotes import Footnotes, capital, plural
 from deskproof.places import bar_number
 from deskproof.state import State
+from deskproof.web.folder import PLAN
 from deskproof.web.systems import EVERYTHING, INVOLVED, System
 from deskproof.web.view import Asked, LetStand, View
 
@@ -36,9 +37,13 @@ def page(title: str, body: str, root: str, name: str = "", script: str = "page.j
     )
 
 
-def listing(names: Sequence[str], folder: str, root: str) -> str:
-    """The page of a folder: its scores."""
-    rows = "".join(f'<li><a href="{e(root)}/score?name={quote(name, safe="")}">{e(name)}</a></li>' for name in names)
+def listing(names: Sequence[str], plans: Sequence[str], folder: str, root: str) -> str:
+    """The page of a folder: its scores and plans."""
+    links = [("score", name, name) for name in names]
+    links += [("plan", name, f"plan of {name.removesuffix(PLAN)}") for name in plans]
+    rows = "".join(
+        f'<li><a href="{e(root)}/{kind}?name={quote(name, safe="")}">{e(said)}</a></li>' for kind, name, said in links
+    )
     body = f"<main><h1>Scores in {e(folder)}</h1>{f'<ul>{rows}</ul>' if rows else '<p>No score here.</p>'}</main>"
     return page(f"Scores in {folder}", body, root, script="")
 

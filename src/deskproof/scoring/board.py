@@ -1,0 +1,392 @@
+"""A plan as a sum of whole numbers for a solver: the rules that hold, and what each passage costs.
+
+A board holds a truth value for each candidate; where it is given as 0 or 1, it is no question any more, and only what
+touches an open passage is written down. Every cost is a fact of ``scoring.toml``.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from deskproof import facts
+from deskproof.errors import DeskproofError
+from deskproof.scoring.candidates import Candidate
+from deskproof.scoring.model_rules import Ground, Row, many
+from deskproof.scoring.records import BASS, TUNE, Passage, Strand
+from deskproof.scoring.strength import ATTACKS, FF, UNIT, kind_of, level_of
+from deskproof.scoring.wishes import Wishes
+
+Sum = Any
+"""A whole number, or a sum of the solver's variables."""
+_RELAXED = 2
+"""How much of the model the solver also sees as fractions: all of it. With less, proofs take many times as long."""
+
+
+class Problem:
+    """All that a plan is made from: what the rules look at, the rows they are, the wishes, and last time's plan.
+
+    ``last`` holds who played: passage, strand, chair, octave. The candidates are numbered by strand, by chair and by
+    passage (``strand``, ``chairs``, ``here``), the rows by passage; ``seats`` are those with a candidate.
+    """
+
+    def __init__(
+        self,
+        ground: Ground,
+        rows: Sequence[Row],
+        wishes: Wishes,
+        last: frozenset[tuple[int, str, str, int]] | None = None,
+    ) -> None:
+        self.ground, self.rows, self.wishes, self.last = ground, rows, wishes, last
+        self.candidates: Sequence[Candidate] = ground.candidates
+        count = range(len(ground.passages))
+        self.strand: dict[tuple[int, str], list[int]] = {
+            (at, one.id): [] for at in count for one in ground.passages[at].strands
+        }
+        self.chairs: list[dict[str, list[int]]] = [{} for _ in count]
+        self.here: list[list[int]] = [[] for _ in count]
+        self.seats: list[set[str]] = [set() for _ in count]
+        for i, one in enumerate(ground.candidates):
+            self.strand[one.passage, one.strand].append(i)
+            self.chairs[one.passage].setdefault(one.chair, []).append(i)
+            self.here[one.passage].append(i)
+            self.seats[one.passage].add(ground.chair_of[i].seat)
+        self.rows_at: list[list[int]] = [[] for _ in count]
+        for r, row in enumerate(rows):
+            for at in {ground.candidates[i].passage for i, _ in row.terms}:
+                self.rows_at[at].append(r)
+        families = facts.get("scoring.fresh_families").value
+        self.fresh = frozenset(chair.name for chair in ground.hall.chairs if chair.family in families)
+
+
+def solver() -> Any:
+    """The solver's module.
+
+    Raises
+    ------
+    DeskproofError
+        If it is not installed.
+    """
+    try:
+        from ortools.sat.python import cp_model
+    except ImportError:
+        raise DeskproofError(
+            'planning a scoring needs a solver that is not installed; install it with: pip install "deskproof[plan]"'
+        ) from None
+    return cp_model
+
+
+class Board:
+    """The candidates as variables, the rules that hold, and the sum of what the open passages cost.
+
+    ``given`` are the values of the candidates in passages that are not open; without ``open_`` all are open. ``costs``
+    are the sums by passage; a change of task counts for the passage it leads into, so that a board of one open passage
+    has those of the next one too.
+    """
+
+    def __init__(self, problem: Problem, open_: Iterable[int] | None = None, given: Sequence[int] = ()) -> None:
+        self.problem, self.ground = problem, problem.ground
+        self.model = solver().CpModel()
+        self.open = frozenset(range(len(self.ground.passages))) if open_ is None else frozenset(open_)
+        self.x: list[Sum] = [
+            self.model.new_bool_var("") if one.passage in self.open else given[i]
+            for i, one in enumerate(problem.candidates)
+        ]
+        self.costs: list[Sum] = [0] * len(self.ground.passages)
+        self._kinds_of: dict[tuple[int, str], dict[str, Sum]] = {}
+        self._rules()
+        self._wishes()
+        for at in sorted(self.open):
+            self._passage(at)
+        self.played = self._played()
+        self._changes()
+        self._tired()
+        self._climax()
+
+    def run(
+        self, workers: int = 1, seconds: float | None = None, steps: float | None = None
+    ) -> Any:
+        """Solve and give the solver back, its outcome as ``status``. One worker and so many steps always end alike."""
+        run = solver().CpSolver()
+        run.parameters.num_workers = workers
+        run.parameters.linearization_level = _RELAXED
+        if seconds is not None:
+            run.parameters.max_time_in_seconds = seconds
+        if steps is not None:
+            run.parameters.max_deterministic_time = steps
+        run.status = run.solve(self.model)
+        return run
+
+    def values(self, run: Any) -> list[int]:
+        """The value of every candidate in a run that found a plan."""
+        return [x if isinstance(x, int) else int(run.value(x)) for x in self.x]
+
+    def hint(self, values: Sequence[int]) -> None:
+        """Tell the solver of a plan to begin with."""
+        for x, value in zip(self.x, values, strict=True):
+            if not isinstance(x, int):
+                self.model.add_hint(x, value)
+
+    def _rules(self) -> None:
+        for r in sorted({r for at in self.open for r in self.problem.rows_at[at]}):
+            row = self.problem.rows[r]
+            self.model.add(sum(number * self.x[i] for i, number in row.terms) <= row.limit)
+
+    def _wishes(self) -> None:
+        for wish in self.problem.wishes.rules:
+            if wish.passage in self.open:
+                for value, indices in ((1, wish.on), (0, wish.off)):
+                    for i in indices:
+                        self.model.add(self.x[i] == value)
+        for ask in self.problem.wishes.asks:
+            if ask.passage in self.open:
+                unmet = self.model.new_bool_var("")
+                self.model.add(unmet + sum(self.x[i] for i in ask.any_of) >= 1)
+                self._pay(ask.passage, ask.cost * unmet)
+
+    def _pay(self, at: int, amount: Sum) -> None:
+        self.costs[at] = self.costs[at] + amount
+
+    def _over(self, amount: Sum, most: int) -> Sum:
+        """How far a sum is above zero; ``most`` is the highest that it can come to."""
+        if isinstance(amount, int):
+            return max(0, amount)
+        over = self.model.new_int_var(0, max(0, most), "")
+        self.model.add(over >= amount)
+        return over
+
+    # What a passage costs in itself.
+
+    def _passage(self, at: int) -> None:
+        passage = self.ground.passages[at]
+        strengths = self._strengths(at)
+        for strand in passage.strands:
+            indices = self.problem.strand[at, strand.id]
+            self._pay(at, sum(self.problem.candidates[i].cost * self.x[i] for i in indices))
+            if (at, strand.id) in self.problem.wishes.omitted:
+                continue
+            self._left_out(at, strand)
+            if indices:
+                self._window(at, strand, strengths[strand.id])
+                self._colours(at, strand)
+        self._margin(at, strengths)
+        self._divided(at)
+
+    def _left_out(self, at: int, strand: Strand) -> None:
+        """Somebody carries a strand, or it is left out and paid for."""
+        price = left_out_cost(strand)
+        carriers = carriers_of(self.ground, self.problem.strand[at, strand.id])
+        if not carriers:
+            self._pay(at, price)
+            return
+        left = self.model.new_bool_var("")
+        self.model.add(left + sum(self.x[i] for i in carriers) >= 1)
+        self._pay(at, price * left)
+
+    def _strengths(self, at: int) -> dict[str, Sum]:
+        """How strong each strand is; a divided section counts for half on each."""
+        found: dict[str, Sum] = {strand.id: 0 for strand in self.ground.passages[at].strands}
+        for name, indices in self.problem.chairs[at].items():
+            extra = self._extra(at, name)
+            for i in indices:
+                one, full = self.problem.candidates[i], counts_for(self.ground, i)
+                amount = full * self.x[i]
+                if self.ground.chair_of[i].section and not isinstance(extra, int):
+                    half = self.model.new_bool_var("")
+                    self.model.add(half >= self.x[i] + extra - 1)
+                    self.model.add(half <= self.x[i])
+                    self.model.add(half <= extra)
+                    amount = amount - (full - full // 2) * half
+                found[one.strand] = found[one.strand] + amount
+        return found
+
+    def _window(self, at: int, strand: Strand, strength: Sum) -> None:
+        low, high = window_of(self.ground.passages[at], strand)
+        price = int(facts.get("scoring.strength_cost").value) // UNIT
+        most = sum(counts_for(self.ground, i) for i in self.problem.strand[at, strand.id])
+        short = self._over(low - strength, low)
+        over = self._over(strength - high, most - high)
+        self._pay(at, price * short + price * over)
+
+    def _margin(self, at: int, strengths: Mapping[str, Sum]) -> None:
+        """No strand outweighs the tune."""
+        passage = self.ground.passages[at]
+        tunes = [strand.id for strand in passage.strands if strand.kind == TUNE]
+        if not any(self.problem.strand[at, name] for name in tunes):
+            return
+        tune = sum(strengths[name] for name in tunes)
+        price = int(facts.get("scoring.margin_cost").value) // UNIT
+        for strand in passage.strands:
+            if strand.kind != TUNE and self.problem.strand[at, strand.id]:
+                most = sum(counts_for(self.ground, i) for i in self.problem.strand[at, strand.id])
+                self._pay(at, price * self._over(strengths[strand.id] - tune, most))
+
+    def _colours(self, at: int, strand: Strand) -> None:
+        """Kinds of instrument on a strand."""
+        kinds = self._by_kind(self.problem.strand[at, strand.id])
+        heard = sum(self._any(indices) for indices in kinds.values())
+        most = colours_of(self.ground.passages[at], strand)
+        over = self._over(heard - most, len(kinds) - most)
+        self._pay(at, int(facts.get("scoring.colour_cost").value) * over)
+
+    def _by_kind(self, indices: Iterable[int]) -> dict[str, list[int]]:
+        """Candidates by their kind of instrument."""
+        kinds: dict[str, list[int]] = defaultdict(list)
+        for i in indices:
+            kinds[kind_of(self.ground.chair_of[i])].append(i)
+        return kinds
+
+    def _any(self, indices: Sequence[int]) -> Sum:
+        """Whether any of some candidates plays; where it is not, the solver may still say so, for it only costs."""
+        if len(indices) == 1:
+            return self.x[indices[0]]
+        if isinstance(self.x[indices[0]], int):
+            return max(self.x[i] for i in indices)
+        found = self.model.new_bool_var("")
+        for i in indices:
+            self.model.add(found >= self.x[i])
+        return found
+
+    def _divided(self, at: int) -> None:
+        price = int(facts.get("scoring.divided_cost").value)
+        self._pay(at, price * sum(self._extra(at, name) for name in self.problem.chairs[at]))
+
+    def _extra(self, at: int, name: str) -> Sum:
+        """Tasks of a chair beyond the first."""
+        indices = self.problem.chairs[at][name]
+        if len(indices) < 2 or not many(self.ground.chair_of[indices[0]]):
+            return 0
+        return sum(self.x[i] for i in indices) - self._at_work(at, name)
+
+    # Who plays what kind of strand, and what lies between passages.
+
+    def _at_work(self, at: int, name: str) -> Sum:
+        """Whether a chair plays in a passage."""
+        return sum(self._kinds(at, name).values())
+
+    def _kinds(self, at: int, name: str) -> dict[str, Sum]:
+        """For a chair in a passage and each kind of strand, whether the chair plays one of it."""
+        key = at, name
+        if key not in self._kinds_of:
+            of_kind: dict[str, list[int]] = defaultdict(list)
+            for i in self.problem.chairs[at].get(name, ()):
+                of_kind[self.ground.strand_of[i].kind].append(i)
+            self._kinds_of[key] = {kind: self._exactly(indices) for kind, indices in of_kind.items()}
+            self.model.add(sum(self._kinds_of[key].values()) <= 1)
+        return self._kinds_of[key]
+
+    def _exactly(self, indices: Sequence[int]) -> Sum:
+        """Whether any of some candidates of one chair plays, neither more nor less."""
+        total = sum(self.x[i] for i in indices)
+        if len(indices) == 1 or not many(self.ground.chair_of[indices[0]]):
+            return total
+        if isinstance(total, int):
+            return min(1, total)
+        found = self.model.new_bool_var("")
+        for i in indices:
+            self.model.add(found >= self.x[i])
+        self.model.add(found <= total)
+        return found
+
+    def _played(self) -> list[Sum]:
+        """How many players and sections play in each passage."""
+        return [
+            sum(self._at_work(at, name) for name in self.problem.chairs[at]) for at in range(len(self.ground.passages))
+        ]
+
+    def _changes(self) -> None:
+        """A chair that begins, ends or takes another kind of strand pays once from passage to passage."""
+        price = int(facts.get("scoring.change_of_task").value)
+        for at in range(1, len(self.ground.passages)):
+            if not {at - 1, at} & self.open:
+                continue
+            for name in sorted({*self.problem.chairs[at - 1], *self.problem.chairs[at]}):
+                before, after = self._kinds(at - 1, name), self._kinds(at, name)
+                change = self.model.new_bool_var("")
+                for kind in {**before, **after}:
+                    one, other = before.get(kind, 0), after.get(kind, 0)
+                    self.model.add(change >= one - other)
+                    self.model.add(change >= other - one)
+                self._pay(at, price * change)
+
+    def _tired(self) -> None:
+        """A kind of instrument that has the tune for too many passages running."""
+        price, after = (int(facts.get(f"scoring.{name}").value) for name in ("tired", "tired_after"))
+        near = {at + later for at in self.open for later in range(-after, after + 1)} & {*range(len(self.costs))}
+        tunes = {
+            at: {
+                kind: self._any(indices)
+                for kind, indices in self._by_kind(
+                    i for i in self.problem.here[at] if self.ground.strand_of[i].kind == TUNE
+                ).items()
+            }
+            for at in near
+        }
+        for at in sorted(near):
+            running = range(at - after, at + 1)
+            if running.start < 0 or not self.open.intersection(running):
+                continue
+            for kind in tunes[at]:
+                times = sum(tunes[one].get(kind, 0) for one in running)
+                self._pay(at, price * self._over(times - after, 1))
+
+    def _climax(self) -> None:
+        """The climax is the fullest, players are fresh for it, and a fortissimo is for everybody."""
+        climax = climax_of(self.ground.passages)
+        for at in range(len(self.ground.passages)):
+            most = len(self.problem.seats[at])
+            if at in self.open:
+                short = tutti_of(self.ground.passages[at], most) - self.played[at]
+                self._pay(at, int(facts.get("scoring.tutti_cost").value) * self._over(short, most))
+            if climax is not None and at != climax and {at, climax} & self.open:
+                over = self._over(self.played[at] - self.played[climax], most)
+                self._pay(at, int(facts.get("scoring.climax_cost").value) * over)
+            if climax is not None and at == climax - 1 and at in self.open:
+                kept = [name for name in self.problem.chairs[at] if name in self.problem.fresh]
+                fresh = sum(self._at_work(at, name) for name in kept)
+                self._pay(at, int(facts.get("scoring.fresh_cost").value) * fresh)
+
+
+def carriers_of(ground: Ground, indices: Sequence[int]) -> list[int]:
+    """Of the candidates of a strand, those with whom it is heard: at its own octave, by what holds; else any."""
+    holding = [i for i in indices if counts_for(ground, i)]
+    here = [i for i in holding if not ground.candidates[i].octave]
+    return here or holding or list(indices)
+
+
+def counts_for(ground: Ground, i: int) -> int:
+    """How much a candidate counts for on its strand: its attack where that tells, else its strength."""
+    one = ground.candidates[i]
+    return one.attack if ground.strand_of[i].kind in ATTACKS else one.strength
+
+
+def left_out_cost(strand: Strand) -> int:
+    """What it costs that nobody plays a strand."""
+    return int(facts.get("scoring.left_out_made" if strand.of else "scoring.left_out").value)
+
+
+def window_of(passage: Passage, strand: Strand) -> tuple[int, int]:
+    """How strong a strand is wanted, from and to, in quarters of a woodwind player."""
+    low, high = facts.get("scoring.window").value[strand.kind][level_of(passage.dynamic)]
+    weights = facts.get("scoring.weight").value
+    times, by = weights.get(passage.weight, weights["ordinary"])
+    return UNIT * int(low) * int(times) // int(by), UNIT * int(high) * int(times) // int(by)
+
+
+def colours_of(passage: Passage, strand: Strand) -> int:
+    """How many kinds of instrument a strand is given at most without paying for it."""
+    more = int(facts.get("scoring.colours_by_weight").value.get(passage.weight, 0))
+    bass = int(facts.get("scoring.bass_colours").value) if strand.kind == BASS else 0
+    return max(1, int(facts.get("scoring.colours").value[level_of(passage.dynamic)]) + more) + bass
+
+
+def tutti_of(passage: Passage, seats: int) -> int:
+    """How many of the seats are wanted in a passage, tutti or not."""
+    everybody = (level_of(passage.dynamic) == FF and passage.weight != "thin") or passage.weight == "all"
+    return seats * int(facts.get("scoring.tutti").value) // 100 if everybody else 0
+
+
+def climax_of(passages: Sequence[Passage]) -> int | None:
+    """The passage that is the climax; None if none is."""
+    return next((at for at, passage in enumerate(passages) if passage.climax), None)

@@ -1,0 +1,233 @@
+"""The plan that costs least: who plays which strand in every passage, found by a solver and proven where time allows.
+
+Nobody is rewarded for playing: a plan pays for every task, for strands that are too weak, too strong or left out, for
+too many colours and for changes, so that the least cost is the thinnest scoring that is enough. Where several plans
+cost the same, the one nearest to the last plan is taken, and of those one that is always the same.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Sequence
+from math import ceil
+from typing import NamedTuple
+from zlib import crc32
+
+from deskproof.errors import DeskproofError
+from deskproof.scoring.another import others_of
+from deskproof.scoring.board import Board, Problem, carriers_of, solver
+from deskproof.scoring.breath import Clock
+from deskproof.scoring.candidates import Candidate
+from deskproof.scoring.clash import clash_of
+from deskproof.scoring.hall import Hall
+from deskproof.scoring.model_rules import Ground, rows_of
+from deskproof.scoring.opening import bettered, cost_of, first_plan
+from deskproof.scoring.records import Passage, PlannedPassage, Sketch, Who
+from deskproof.scoring.strength import RIMSKY
+from deskproof.scoring.wishes import wishes_of
+
+PROVEN, STOPPED = "proven", "stopped"
+NOBODY_HAS, NOBODY_FREE, COMPOSERS = (
+    "nobody in the room has these notes", "nobody is free for it", "left out by the composer",
+)  # fmt: skip
+_WORKERS = 8
+"""Eight workers even on two cores: with fewer, none of them works on the proof."""
+_MANY = 3
+"""A lone worker is given so many times the steps of the seconds."""
+_DRAW = 1 << 16
+_HAIR = 1e-6
+
+
+class Task(NamedTuple):
+    """One chair on a strand of a passage, what that costs, and what speaks for it."""
+
+    strand: str
+    who: Who
+    cost: int
+    why: str
+
+
+class Solution(NamedTuple):
+    """A plan. ``status`` is proven (no plan costs less) or stopped; ``gap`` is what another might cost less at most.
+
+    Equal input gives an equal plan, proven or not; how close ``bound`` came when stopped depends on the machine.
+
+    ``tasks``, ``left_out`` (strand, why), ``costs`` and ``scorings`` stand passage by passage; ``scorings`` are the
+    second and third scoring of a passage, with everything around it as it is: (cost, tasks). ``first_s`` is when the
+    first plan stood, in seconds.
+    """
+
+    status: str
+    cost: int
+    bound: int
+    gap: int
+    first_s: float
+    tasks: tuple[tuple[Task, ...], ...]
+    left_out: tuple[tuple[tuple[str, str], ...], ...]
+    costs: tuple[int, ...]
+    scorings: tuple[tuple[tuple[int, tuple[Task, ...]], ...], ...]
+
+
+def solve(
+    sketch: Sketch,
+    passages: Sequence[Passage],
+    hall: Hall,
+    candidates: Sequence[Candidate],
+    wanted: Sequence[PlannedPassage | None],
+    scale: str = RIMSKY,
+    last: Sequence[PlannedPassage | None] | None = None,
+    seconds: float = 10.0,
+    alternatives: int = 2,
+) -> Solution:
+    """Find the plan that costs least.
+
+    Parameters
+    ----------
+    wanted, last : sequence of PlannedPassage or None
+        In the order of the passages: what the composer wants of each, and the plan as it was.
+    seconds : float
+        When the search for a proof stops. The plan that then stands is the one of ``opening``, the same in every run.
+    alternatives : int
+        How many other scorings of each passage are wanted.
+
+    Raises
+    ------
+    ScoringClash
+        If the composer's rules cannot all be kept; the message names the lines.
+    DeskproofError
+        If the solver is not installed.
+    """
+    wishes = wishes_of(sketch, passages, hall, candidates, wanted, scale)
+    ground = Ground(passages, hall, wishes.candidates, Clock(sketch.bars))
+    problem = Problem(ground, rows_of(ground), wishes, _last_places(last))
+    run = _Search(problem, seconds)
+    if not run.find():
+        raise clash_of(sketch, problem)
+    values = run.values
+    scorings = others_of(problem, values, alternatives) if alternatives else [[] for _ in passages]
+    return Solution(
+        run.status, run.cost, run.bound, run.cost - run.bound, run.first_s,
+        tuple(_tasks(problem, at, values, wanted) for at in range(len(passages))),
+        tuple(tuple(_left_out(problem, at, values)) for at in range(len(passages))),
+        tuple(run.costs),
+        tuple(
+            tuple((run.costs[at] + more, _tasks(problem, at, other, wanted)) for more, other in found)
+            for at, found in enumerate(scorings)
+        ),
+    )  # fmt: skip
+
+
+class _Search:
+    """The search itself; after ``find`` it holds the chosen candidates and what they cost."""
+
+    def __init__(self, problem: Problem, seconds: float) -> None:
+        self.problem, self.seconds = problem, seconds
+        self.status, self.cost, self.bound, self.first_s = STOPPED, 0, 0, 0.0
+        self.values: list[int] = []
+        self.costs: list[int] = []
+
+    def find(self) -> bool:
+        """Search; False if no plan keeps all rules."""
+        cp = solver()
+        began = time.monotonic()
+        start = first_plan(self.problem)
+        self.first_s = time.monotonic() - began
+        board = Board(self.problem)
+        board.model.minimize(sum(board.costs))
+        if start is not None:
+            board.hint(start)
+        run = board.run(_WORKERS, self.seconds)
+        if run.status == cp.INFEASIBLE:
+            return False
+        if run.status == cp.OPTIMAL:
+            self.status = PROVEN
+            self.values = self._settled(round(run.objective_value), board.values(run))
+        else:
+            self.values = self._alone(start)
+        self.costs = cost_of(self.problem, self.values) or []
+        self.cost = sum(self.costs)
+        self.bound = self.cost if self.status == PROVEN else min(self.cost, ceil(run.best_objective_bound - _HAIR))
+        return True
+
+    def _settled(self, cost: int, found: list[int]) -> list[int]:
+        """Of all plans of this cost, the one nearest to the last plan, and of those the first by a fixed order.
+
+        Where that takes too long, the plan that was found.
+        """
+        board = Board(self.problem)
+        board.model.add(sum(board.costs) <= cost)
+        board.model.minimize(sum(weight * x for weight, x in zip(_weights(self.problem), board.x, strict=True)))
+        board.hint(found)
+        run = board.run(_WORKERS, self.seconds)
+        return board.values(run) if run.status == solver().OPTIMAL else found
+
+    def _alone(self, start: list[int] | None) -> list[int]:
+        """The plan that one worker finds: the same in every run."""
+        if start is not None:
+            return bettered(self.problem, start)
+        board = Board(self.problem)
+        board.model.minimize(sum(board.costs))
+        run = board.run(steps=_MANY * self.seconds)
+        if run.status not in (solver().OPTIMAL, solver().FEASIBLE):
+            raise DeskproofError(
+                f"no plan was found in {self.seconds:g} seconds; give it more, or fix fewer lines of the plan."
+            )
+        return board.values(run)
+
+
+def _weights(problem: Problem) -> list[int]:
+    """What tells plans of one cost apart: first how far from the last plan, then a fixed order of who plays what.
+
+    The order is a number drawn from the names, the same wherever it is drawn, so that hardly two plans are equal.
+    """
+    drawn = [crc32(f"{one.passage} {one.strand} {one.chair} {one.octave}".encode()) % _DRAW for one in
+             problem.candidates]  # fmt: skip
+    if problem.last is None:
+        return drawn
+    far = sum(drawn) + 1
+    return [
+        number + far * (-1 if (one.passage, one.strand, one.chair, one.octave) in problem.last else 1)
+        for number, one in zip(drawn, problem.candidates, strict=True)
+    ]
+
+
+def _last_places(last: Sequence[PlannedPassage | None] | None) -> frozenset[tuple[int, str, str, int]] | None:
+    """Who played what in the last plan."""
+    if last is None:
+        return None
+    return frozenset(
+        (at, line.strand, who.chair, who.octave)
+        for at, passage in enumerate(last)
+        if passage is not None
+        for line in passage.lines
+        for who in line.who
+    )
+
+
+def _tasks(
+    problem: Problem, at: int, values: Sequence[int], wanted: Sequence[PlannedPassage | None]
+) -> tuple[Task, ...]:
+    """The tasks of a passage, strand by strand in score order; how a chair plays is as the composer wants it."""
+    asked = wanted[at] if at < len(wanted) else None
+    lines = asked.lines if asked is not None else ()
+    how = {(line.strand, who.chair.casefold(), who.octave): who.how for line in lines for who in line.who}
+    found = []
+    for strand in problem.ground.passages[at].strands:
+        chosen = [i for i in problem.strand[at, strand.id] if values[i]]
+        for i in sorted(chosen, key=lambda i: (problem.ground.chair_of[i].order, problem.candidates[i].octave)):
+            one = problem.candidates[i]
+            key = strand.id, one.chair.casefold(), one.octave
+            found.append(Task(strand.id, Who(one.chair, one.octave, how.get(key, "")), one.cost, one.why))
+    return tuple(found)
+
+
+def _left_out(problem: Problem, at: int, values: Sequence[int]) -> Iterator[tuple[str, str]]:
+    """The strands of a passage that nobody carries, and why."""
+    for strand in problem.ground.passages[at].strands:
+        indices = problem.strand[at, strand.id]
+        if (at, strand.id) in problem.wishes.omitted:
+            yield strand.id, COMPOSERS
+        elif not indices:
+            yield strand.id, NOBODY_HAS
+        elif not any(values[i] for i in carriers_of(problem.ground, indices)):
+            yield strand.id, NOBODY_FREE
