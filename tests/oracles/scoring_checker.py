@@ -5,7 +5,7 @@ It looks at sketch, passages, room, candidates (for their prices and strengths) 
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from itertools import pairwise
 
 from deskproof import facts, instruments
@@ -174,7 +174,7 @@ class Piece:
     def price(self, plan):
         tasks = self.tasks(plan)
         total = sum(self.passage_price(at, plan, tasks) for at in range(len(self.passages)))
-        total += self.change_price(tasks) + self.tired_price(plan) + self.shape_price(tasks)
+        total += self.change_price(tasks) + self.shape_price(tasks)
         return total
 
     def level(self, at):
@@ -229,19 +229,6 @@ class Piece:
             for name in self.chairs:
                 one, other = ({s.kind for s, _, _ in tasks[at].get(name, ())} for at in (before, after))
                 total += fact("scoring.change_of_task") * (one != other)
-        return total
-
-    def tired_price(self, plan):
-        after = fact("scoring.tired_after")
-        tunes = [Counter() for _ in self.passages]
-        for i in plan:
-            c = self.candidates[i]
-            if self.strands[c.passage, c.strand].kind == "tune":
-                tunes[c.passage][self.kind(c.chair)] = 1
-        total = 0
-        for at in range(after, len(self.passages)):
-            for kind in tunes[at]:
-                total += fact("scoring.tired") * all(tunes[k][kind] for k in range(at - after, at))
         return total
 
     def shape_price(self, tasks):

@@ -68,12 +68,13 @@ def _differs(problem: Problem, at: int, board: Board, other: Sequence[int]) -> N
         news.append(new)
         if any(other[i] for i in indices):
             for i in indices:
-                board.model.add(new + board.x[i] <= 1)
+                board.model.add(board.x[i] <= problem.most[i] * (1 - new))
         else:
             board.model.add(new <= sum(board.x[i] for i in indices))
     board.model.add(new_tune <= sum(news))
-    dropped = sum(1 - board.x[i] for i in tasks)
+    count = sum(other[i] for i in tasks)
+    dropped = sum(other[i] - board.x[i] for i in tasks)
     if tasks:
-        board.model.add(2 * dropped + len(tasks) * new_tune >= len(tasks))
+        board.model.add(2 * dropped + 2 * sum(problem.most[i] for i in tasks) * new_tune >= count)
     else:
         board.model.add(sum(board.x[i] for i in here) >= 1)

@@ -28,7 +28,8 @@ class Problem:
     """All that a plan is made from: what the rules look at, the rows they are, the wishes, and last time's plan.
 
     ``last`` holds who played: passage, strand, chair, octave. The candidates are numbered by strand, by chair and by
-    passage (``strand``, ``chairs``, ``here``), the rows by passage; ``seats`` are those with a candidate.
+    passage (``strand``, ``chairs``, ``here``), the rows by passage; ``players`` is how many have a candidate in each.
+    ``most`` says how many players a candidate stands for, all of them alike: as many may be chosen.
     """
 
     def __init__(
@@ -37,21 +38,24 @@ class Problem:
         rows: Sequence[Row],
         wishes: Wishes,
         last: frozenset[tuple[int, str, str, int]] | None = None,
+        most: Sequence[int] | None = None,
     ) -> None:
         self.ground, self.rows, self.wishes, self.last = ground, rows, wishes, last
         self.candidates: Sequence[Candidate] = ground.candidates
+        self.most: Sequence[int] = most if most is not None else [1] * len(ground.candidates)
         count = range(len(ground.passages))
         self.strand: dict[tuple[int, str], list[int]] = {
             (at, one.id): [] for at in count for one in ground.passages[at].strands
         }
         self.chairs: list[dict[str, list[int]]] = [{} for _ in count]
         self.here: list[list[int]] = [[] for _ in count]
-        self.seats: list[set[str]] = [set() for _ in count]
+        seats: list[dict[str, int]] = [{} for _ in count]
         for i, one in enumerate(ground.candidates):
             self.strand[one.passage, one.strand].append(i)
             self.chairs[one.passage].setdefault(one.chair, []).append(i)
             self.here[one.passage].append(i)
-            self.seats[one.passage].add(ground.chair_of[i].seat)
+            seats[one.passage][ground.chair_of[i].seat] = self.most[i]
+        self.players = [sum(row.values()) for row in seats]
         self.rows_at: list[list[int]] = [[] for _ in count]
         for r, row in enumerate(rows):
             for at in {ground.candidates[i].passage for i, _ in row.terms}:
@@ -90,9 +94,10 @@ class Board:
         self.model = solver().CpModel()
         self.open = frozenset(range(len(self.ground.passages))) if open_ is None else frozenset(open_)
         self.x: list[Sum] = [
-            self.model.new_bool_var("") if one.passage in self.open else given[i]
+            self.model.new_int_var(0, problem.most[i], "") if one.passage in self.open else given[i]
             for i, one in enumerate(problem.candidates)
         ]
+        self._heard: dict[int, Sum] = {}
         self.costs: list[Sum] = [0] * len(self.ground.passages)
         self._kinds_of: dict[tuple[int, str], dict[str, Sum]] = {}
         self._rules()
@@ -101,7 +106,6 @@ class Board:
             self._passage(at)
         self.played = self._played()
         self._changes()
-        self._tired()
         self._climax()
 
     def run(
@@ -136,9 +140,10 @@ class Board:
     def _wishes(self) -> None:
         for wish in self.problem.wishes.rules:
             if wish.passage in self.open:
-                for value, indices in ((1, wish.on), (0, wish.off)):
-                    for i in indices:
-                        self.model.add(self.x[i] == value)
+                for i in wish.on:
+                    self.model.add(self.x[i] == self.problem.most[i])
+                for i in wish.off:
+                    self.model.add(self.x[i] == 0)
         for ask in self.problem.wishes.asks:
             if ask.passage in self.open:
                 unmet = self.model.new_bool_var("")
@@ -204,7 +209,7 @@ class Board:
     def _window(self, at: int, strand: Strand, strength: Sum) -> None:
         low, high = window_of(self.ground.passages[at], strand)
         price = int(facts.get("scoring.strength_cost").value) // UNIT
-        most = sum(counts_for(self.ground, i) for i in self.problem.strand[at, strand.id])
+        most = self._all(at, strand)
         short = self._over(low - strength, low)
         over = self._over(strength - high, most - high)
         self._pay(at, price * short + price * over)
@@ -219,8 +224,13 @@ class Board:
         price = int(facts.get("scoring.margin_cost").value) // UNIT
         for strand in passage.strands:
             if strand.kind != TUNE and self.problem.strand[at, strand.id]:
-                most = sum(counts_for(self.ground, i) for i in self.problem.strand[at, strand.id])
-                self._pay(at, price * self._over(strengths[strand.id] - tune, most))
+                over = self._over(strengths[strand.id] - tune, self._all(at, strand))
+                self._pay(at, price * over)
+
+    def _all(self, at: int, strand: Strand) -> int:
+        """How strong a strand is if everybody plays it who can."""
+        own = self.problem.strand[at, strand.id]
+        return sum(counts_for(self.ground, i) * self.problem.most[i] for i in own)
 
     def _colours(self, at: int, strand: Strand) -> None:
         """Kinds of instrument on a strand."""
@@ -240,13 +250,25 @@ class Board:
     def _any(self, indices: Sequence[int]) -> Sum:
         """Whether any of some candidates plays; where it is not, the solver may still say so, for it only costs."""
         if len(indices) == 1:
-            return self.x[indices[0]]
+            return self._one(indices[0])
         if isinstance(self.x[indices[0]], int):
-            return max(self.x[i] for i in indices)
+            return min(1, max(self.x[i] for i in indices))
         found = self.model.new_bool_var("")
         for i in indices:
-            self.model.add(found >= self.x[i])
+            self.model.add(found >= self._one(i))
         return found
+
+    def _one(self, i: int) -> Sum:
+        """Whether at least one plays of those that a candidate stands for; see :meth:`_any`."""
+        x, most = self.x[i], self.problem.most[i]
+        if isinstance(x, int):
+            return min(1, x)
+        if most == 1:
+            return x
+        if i not in self._heard:
+            self._heard[i] = self.model.new_bool_var("")
+            self.model.add(x <= most * self._heard[i])
+        return self._heard[i]
 
     def _divided(self, at: int) -> None:
         price = int(facts.get("scoring.divided_cost").value)
@@ -273,11 +295,15 @@ class Board:
             for i in self.problem.chairs[at].get(name, ()):
                 of_kind[self.ground.strand_of[i].kind].append(i)
             self._kinds_of[key] = {kind: self._exactly(indices) for kind, indices in of_kind.items()}
-            self.model.add(sum(self._kinds_of[key].values()) <= 1)
+            self.model.add(sum(self._kinds_of[key].values()) <= self._count(at, name))
         return self._kinds_of[key]
 
+    def _count(self, at: int, name: str) -> int:
+        """How many players a chair stands for."""
+        return max((self.problem.most[i] for i in self.problem.chairs[at].get(name, ())), default=0)
+
     def _exactly(self, indices: Sequence[int]) -> Sum:
-        """Whether any of some candidates of one chair plays, neither more nor less."""
+        """How many play of those that some candidates of one chair stand for; a chair alone counts once."""
         total = sum(self.x[i] for i in indices)
         if len(indices) == 1 or not many(self.ground.chair_of[indices[0]]):
             return total
@@ -296,46 +322,23 @@ class Board:
         ]
 
     def _changes(self) -> None:
-        """A chair that begins, ends or takes another kind of strand pays once from passage to passage."""
+        """A player who begins, ends or takes another kind of strand pays once from passage to passage."""
         price = int(facts.get("scoring.change_of_task").value)
         for at in range(1, len(self.ground.passages)):
             if not {at - 1, at} & self.open:
                 continue
             for name in sorted({*self.problem.chairs[at - 1], *self.problem.chairs[at]}):
                 before, after = self._kinds(at - 1, name), self._kinds(at, name)
-                change = self.model.new_bool_var("")
-                for kind in {**before, **after}:
-                    one, other = before.get(kind, 0), after.get(kind, 0)
-                    self.model.add(change >= one - other)
-                    self.model.add(change >= other - one)
-                self._pay(at, price * change)
-
-    def _tired(self) -> None:
-        """A kind of instrument that has the tune for too many passages running."""
-        price, after = (int(facts.get(f"scoring.{name}").value) for name in ("tired", "tired_after"))
-        near = {at + later for at in self.open for later in range(-after, after + 1)} & {*range(len(self.costs))}
-        tunes = {
-            at: {
-                kind: self._any(indices)
-                for kind, indices in self._by_kind(
-                    i for i in self.problem.here[at] if self.ground.strand_of[i].kind == TUNE
-                ).items()
-            }
-            for at in near
-        }
-        for at in sorted(near):
-            running = range(at - after, at + 1)
-            if running.start < 0 or not self.open.intersection(running):
-                continue
-            for kind in tunes[at]:
-                times = sum(tunes[one].get(kind, 0) for one in running)
-                self._pay(at, price * self._over(times - after, 1))
+                most = max(self._count(at - 1, name), self._count(at, name))
+                new = [self._over(after[kind] - before.get(kind, 0), most) for kind in after]
+                ended = self._over(sum(before.values()) - sum(after.values()), most)
+                self._pay(at, price * (sum(new) + ended))
 
     def _climax(self) -> None:
         """The climax is the fullest, players are fresh for it, and a fortissimo is for everybody."""
         climax = climax_of(self.ground.passages)
         for at in range(len(self.ground.passages)):
-            most = len(self.problem.seats[at])
+            most = self.problem.players[at]
             if at in self.open:
                 short = tutti_of(self.ground.passages[at], most) - self.played[at]
                 self._pay(at, int(facts.get("scoring.tutti_cost").value) * self._over(short, most))

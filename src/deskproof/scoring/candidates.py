@@ -164,10 +164,6 @@ class Pricing:
         self.clock = Clock(sketch.bars)
         self.scale = scale
         self._known: dict[tuple[int, str], tuple[float, float]] = {}
-        self.ranks = {
-            chair.name: sum(one.instrument == chair.instrument for one in hall.chairs[:i])
-            for i, chair in enumerate(hall.chairs)
-        }
 
     def candidate(self, at: int, passage: Passage, strand: Strand, chair: Chair, octave: int) -> Candidate:
         """The candidate of a chair on a strand, price and all, whether or not anyone would think of it."""
@@ -182,8 +178,7 @@ class Pricing:
         level = level_of(passage.dynamic)
         fits = of_kind(facts.get("scoring.fit").value, chair) or {}
         cost = int(fits.get(strand.kind, max(fits.values(), default=0)))
-        rank = self.ranks.get(chair.name, 0)
-        cost += rank * int(facts.get("scoring.second_player").value) + _kept_back(chair, level)
+        cost += _kept_back(chair, level)
         cost += abs(octave) * int(facts.get("scoring.octave_shift").value)
         register, why = _register(chair, moved(strand.tones, octave))
         fastest, longest = self._speeds(passage, strand)

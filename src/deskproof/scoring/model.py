@@ -14,8 +14,9 @@ from typing import NamedTuple
 from zlib import crc32
 
 from deskproof.errors import DeskproofError
+from deskproof.scoring.alike import Alike, alike, seated
 from deskproof.scoring.another import others_of
-from deskproof.scoring.board import Board, Problem, carriers_of, solver
+from deskproof.scoring.board import Board, Problem, Sum, carriers_of, solver
 from deskproof.scoring.breath import Clock
 from deskproof.scoring.candidates import Candidate
 from deskproof.scoring.clash import clash_of
@@ -99,40 +100,65 @@ def solve(
     """
     wishes = wishes_of(sketch, passages, hall, candidates, wanted, scale)
     ground = Ground(passages, hall, wishes.candidates, Clock(sketch.bars))
-    problem = Problem(ground, rows_of(ground), wishes, _last_places(last))
-    run = _Search(problem, seconds)
+    whole = Problem(ground, rows_of(ground), wishes, _last_places(last))
+    run = _Search(alike(whole), seconds)
     if not run.find():
-        raise clash_of(sketch, problem)
-    values = run.values
-    scorings = others_of(problem, values, alternatives) if alternatives else [[] for _ in passages]
+        raise clash_of(sketch, whole)
+    groups, values = run.groups, run.values
+    scorings = others_of(groups.counted, run.counts, alternatives) if alternatives else [[] for _ in passages]
     return Solution(
         run.status, run.cost, run.bound, run.cost - run.bound, run.first_s,
-        tuple(_tasks(problem, at, values, wanted) for at in range(len(passages))),
-        tuple(tuple(_left_out(problem, at, values)) for at in range(len(passages))),
+        tuple(_tasks(whole, at, values, wanted) for at in range(len(passages))),
+        tuple(tuple(_left_out(whole, at, values)) for at in range(len(passages))),
         tuple(run.costs),
         tuple(
-            tuple((run.costs[at] + more, _tasks(problem, at, other, wanted)) for more, other in found)
+            tuple(
+                (run.costs[at] + more, _tasks(whole, at, persons, wanted))
+                for more, other in found
+                if not isinstance(persons := seated(groups, other, values, at), str)
+            )
             for at, found in enumerate(scorings)
         ),
     )  # fmt: skip
 
 
 class _Search:
-    """The search itself; after ``find`` it holds the chosen candidates and what they cost."""
+    """The search itself; after ``find`` it holds who plays (``values``), how many (``counts``), and what that costs."""
 
-    def __init__(self, problem: Problem, seconds: float) -> None:
-        self.problem, self.seconds = problem, seconds
+    def __init__(self, groups: Alike, seconds: float) -> None:
+        self.groups, self.seconds = groups, seconds
         self.status, self.cost, self.bound, self.first_s = STOPPED, 0, 0, 0.0
+        self.counts: list[int] = []
         self.values: list[int] = []
         self.costs: list[int] = []
 
     def find(self) -> bool:
-        """Search; False if no plan keeps all rules."""
+        """Search; False if no plan keeps all rules.
+
+        Where the tasks of players who are alike cannot be given to them one by one, they are told apart and it is
+        searched again.
+        """
+        apart: set[str] = set()
+        while self._found():
+            persons = seated(self.groups, self.counts)
+            if not isinstance(persons, str):
+                self.values = persons
+                self.costs = cost_of(self.groups.whole, self.values) or []
+                self.cost = sum(self.costs)
+                if self.cost > self.bound:
+                    self.status = STOPPED
+                return True
+            apart.update(self.groups.of[persons])
+            self.groups = alike(self.groups.whole, frozenset(apart))
+        return False
+
+    def _found(self) -> bool:
         cp = solver()
+        problem = self.groups.counted
         began = time.monotonic()
-        start = first_plan(self.problem)
-        self.first_s = time.monotonic() - began
-        board = Board(self.problem)
+        start = first_plan(problem)
+        self.first_s = self.first_s or time.monotonic() - began
+        board = Board(problem)
         board.model.minimize(sum(board.costs))
         if start is not None:
             board.hint(start)
@@ -140,13 +166,11 @@ class _Search:
         if run.status == cp.INFEASIBLE:
             return False
         if run.status == cp.OPTIMAL:
-            self.status = PROVEN
-            self.values = self._settled(round(run.objective_value), board.values(run))
+            self.status, self.bound = PROVEN, round(run.objective_value)
+            self.counts = self._settled(self.bound, board.values(run))
         else:
-            self.values = self._alone(start)
-        self.costs = cost_of(self.problem, self.values) or []
-        self.cost = sum(self.costs)
-        self.bound = self.cost if self.status == PROVEN else min(self.cost, ceil(run.best_objective_bound - _HAIR))
+            self.counts = self._alone(start)
+            self.status, self.bound = STOPPED, max(0, ceil(run.best_objective_bound - _HAIR))
         return True
 
     def _settled(self, cost: int, found: list[int]) -> list[int]:
@@ -154,18 +178,19 @@ class _Search:
 
         Where that takes too long, the plan that was found.
         """
-        board = Board(self.problem)
+        board = Board(self.groups.counted)
         board.model.add(sum(board.costs) <= cost)
-        board.model.minimize(sum(weight * x for weight, x in zip(_weights(self.problem), board.x, strict=True)))
+        board.model.minimize(_told_apart(self.groups, board))
         board.hint(found)
         run = board.run(_WORKERS, self.seconds)
         return board.values(run) if run.status == solver().OPTIMAL else found
 
     def _alone(self, start: list[int] | None) -> list[int]:
         """The plan that one worker finds: the same in every run."""
+        problem = self.groups.counted
         if start is not None:
-            return bettered(self.problem, start)
-        board = Board(self.problem)
+            return bettered(problem, start)
+        board = Board(problem)
         board.model.minimize(sum(board.costs))
         run = board.run(steps=_MANY * self.seconds)
         if run.status not in (solver().OPTIMAL, solver().FEASIBLE):
@@ -175,20 +200,27 @@ class _Search:
         return board.values(run)
 
 
-def _weights(problem: Problem) -> list[int]:
+def _told_apart(groups: Alike, board: Board) -> Sum:
     """What tells plans of one cost apart: first how far from the last plan, then a fixed order of who plays what.
 
     The order is a number drawn from the names, the same wherever it is drawn, so that hardly two plans are equal.
     """
-    drawn = [crc32(f"{one.passage} {one.strand} {one.chair} {one.octave}".encode()) % _DRAW for one in
-             problem.candidates]  # fmt: skip
-    if problem.last is None:
-        return drawn
-    far = sum(drawn) + 1
-    return [
-        number + far * (-1 if (one.passage, one.strand, one.chair, one.octave) in problem.last else 1)
-        for number, one in zip(drawn, problem.candidates, strict=True)
+    whole, problem = groups.whole, groups.counted
+    drawn = [
+        crc32(f"{one.passage} {one.strand} {one.chair} {one.octave}".encode()) % _DRAW for one in problem.candidates
     ]
+    total = sum(number * x for number, x in zip(drawn, board.x, strict=True))
+    if whole.last is None:
+        return total
+    far = sum(number * most for number, most in zip(drawn, problem.most, strict=True)) + 1
+    for i, members in enumerate(groups.members):
+        rows = [whole.candidates[k] for k in members]
+        before = sum((one.passage, one.strand, one.chair, one.octave) in whole.last for one in rows)
+        off = board.model.new_int_var(0, problem.most[i], "")
+        board.model.add(off >= board.x[i] - before)
+        board.model.add(off >= before - board.x[i])
+        total = total + far * off
+    return total
 
 
 def _last_places(last: Sequence[PlannedPassage | None] | None) -> frozenset[tuple[int, str, str, int]] | None:

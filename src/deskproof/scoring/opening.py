@@ -20,7 +20,7 @@ def first_plan(problem: Problem) -> list[int] | None:
     values = [0] * len(problem.candidates)
     for wish in problem.wishes.rules:
         for i in wish.on:
-            values[i] = 1
+            values[i] = problem.most[i]
     for at in range(len(problem.ground.passages)):
         found = _better(problem, values, [at], [at])
         if found is None:

@@ -16,7 +16,8 @@ from deskproof.scoring.short_lines import lines_of, names_of
 from deskproof.scoring.short_rules import PIANO_RULES, RULES
 
 __all__ = [
-    "PIANO_RULES", "RULES", "ShortScoreError", "names_of", "players_by_note", "remembered", "shortened", "without_memory",
+    "PIANO_RULES", "RULES", "ShortScoreError", "names_of", "players_by_note", "remembered", "shortened",
+    "without_memory",
 ]  # fmt: skip
 
 _OCTAVES = {short_page.octave_word(octave): octave for octave in (-3, -2, -1, 1, 2, 3)}

@@ -133,7 +133,7 @@ def _alternating(sketch: Sketch, tones: Sequence[Tone], first: int) -> int:
 
 
 def _quick(sketch: Sketch, one: Tone, two: Tone) -> bool:
-    return seconds(sketch, one.onset, two.onset) <= facts.get("turning.tremolo_step").value / 1000
+    return bool(seconds(sketch, one.onset, two.onset) <= facts.get("turning.tremolo_step").value / 1000)
 
 
 def _end(sketch: Sketch, tones: Sequence[Tone], run: _Run) -> int:

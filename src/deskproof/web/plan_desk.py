@@ -253,7 +253,7 @@ def _not_given(fields: Sequence[Field], asked: ScoringPlan, plan: ScoringPlan) -
         if one.key != "who":
             continue
         wanted, given = (_players(row.passages[one.passage], one.row) for row in (asked, plan))
-        if wanted and {who.chair for who in wanted} != {who.chair for who in given}:
+        if wanted and {who[:2] for who in wanted} != {who[:2] for who in given}:
             has = listed([who_words(who) for who in given]) or "nobody"
             found.append(Wrong(
                 one.passage,

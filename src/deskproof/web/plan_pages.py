@@ -22,7 +22,7 @@ from deskproof.planning_notes import (
     why_words,
 )
 from deskproof.scoring.plan_form import WEIGHTS
-from deskproof.scoring.records import KINDS, Line, Passage, PlannedPassage
+from deskproof.scoring.records import Line, Passage, PlannedPassage
 from deskproof.scoring.said import bars_words, kind_of, listed, scoring_words, status_words
 from deskproof.web.pages import e, page
 from deskproof.web.plan_refusals import Wrong
@@ -158,7 +158,7 @@ def _line(k: int, j: int, line: Line, kind: str) -> str:
 
 def _hatched(kind: str) -> str:
     """The strip of hatching that a kind of strand has on the sheet."""
-    drawn = hatching(kind, 0, 0, _STRIP, _STRIP) if kind in KINDS else ""
+    drawn = hatching(kind, 0, 0, _STRIP, _STRIP)
     return f'<svg class="hatched" width="{_STRIP:g}" height="{_STRIP:g}" aria-hidden="true">{drawn}</svg>'
 
 

@@ -147,8 +147,8 @@ class _Passage:
             found = all_meant(word, self.hall)
             if found.wrong:
                 self.wrong.append(Wrong(field.passage, f"silent: {found.wrong}", field.row, field.key))
-            elif self.hall.named(word):
-                yield word
+            elif self.hall.chair(word) is None and self.hall.named(word):
+                yield word  # of several: "brass"
             else:
                 yield from (chair.name for chair in found.chairs)
 
@@ -207,7 +207,7 @@ def _exactly(text: str, hall: Hall) -> tuple[Who, ...]:
     """A chair by its whole name, with its octave and manner; nothing if it is none."""
     for name, octave, how in _cut(text):
         chair = hall.chair(name)
-        if chair is not None:
+        if chair is not None and "," not in how:
             return (Who(chair.name, octave, how),)
     return ()
 
