@@ -9,7 +9,7 @@ from deskproof.scoring.board import Board, Problem, solver
 from deskproof.scoring.records import TUNE
 from deskproof.scoring.strength import kind_of
 
-_STEPS = 1.0
+_STEPS = 0.3
 """Steps of the solver (about seconds) for one scoring."""
 
 
@@ -46,7 +46,7 @@ def _cheapest(
     for other in unlike:
         _differs(problem, at, board, other)
     board.model.minimize(sum(board.costs))
-    run = board.run(steps=_STEPS)
+    run = board.run(_STEPS)
     cp = solver()
     if run.status not in (cp.OPTIMAL, cp.FEASIBLE):
         return None

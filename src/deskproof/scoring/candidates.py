@@ -134,6 +134,8 @@ def _octaves(chair: Chair, strand: Strand, level: str) -> tuple[int, ...]:
         return (0, 1, -1)
     if strand.kind == BASS and kind_of(chair) in facts.get("scoring.sixteen_foot").value:
         return (0, -1)
+    if strand.kind == BASS and strand.low < chair.low and not is_plucked(chair):
+        return (0, 1)
     if strand.kind == BASS and kind_of(chair) == "piano" and level in (F, FF):
         return (0, -1)
     return (0,)
@@ -164,6 +166,7 @@ class Pricing:
         self.clock = Clock(sketch.bars)
         self.scale = scale
         self._known: dict[tuple[int, str], tuple[float, float]] = {}
+        self.ranks = {chair.name: _rank(chair, hall) for chair in hall.chairs}
 
     def candidate(self, at: int, passage: Passage, strand: Strand, chair: Chair, octave: int) -> Candidate:
         """The candidate of a chair on a strand, price and all, whether or not anyone would think of it."""
@@ -178,7 +181,7 @@ class Pricing:
         level = level_of(passage.dynamic)
         fits = of_kind(facts.get("scoring.fit").value, chair) or {}
         cost = int(fits.get(strand.kind, max(fits.values(), default=0)))
-        cost += _kept_back(chair, level)
+        cost += self.ranks[chair.name] * int(facts.get("scoring.second_player").value) + _kept_back(chair, level)
         cost += abs(octave) * int(facts.get("scoring.octave_shift").value)
         register, why = _register(chair, moved(strand.tones, octave))
         fastest, longest = self._speeds(passage, strand)
@@ -210,6 +213,20 @@ class Pricing:
         one = float(of_kind(facts.get("scoring.breath").value, chair))
         more = breaths(longest, one * float(facts.get("scoring.breath_at").value[level]))
         return more * int(facts.get("scoring.breath_cost").value), ["holds longer than one breath"] if more else []
+
+
+def _rank(chair: Chair, hall: Hall) -> int:
+    """How many come before a chair: other sections of its instrument, and players who take fewer instruments.
+
+    Players who are alike have one rank: who of them is asked is settled by :mod:`deskproof.scoring.alike`.
+    """
+    own = hall.seat(chair.seat)
+    before = {
+        (other.plays, other.name if other.section else "")
+        for one in hall.chairs[: chair.order]
+        if one.instrument == chair.instrument and (other := hall.seat(one.seat)) is not None
+    }
+    return len(before - {(own.plays, own.name if own.section else "")}) if own is not None else 0
 
 
 def _kept_back(chair: Chair, level: str) -> int:

@@ -22,8 +22,8 @@ from deskproof.scoring.candidates import Candidate
 from deskproof.scoring.clash import clash_of
 from deskproof.scoring.hall import Hall
 from deskproof.scoring.model_rules import Ground, rows_of
-from deskproof.scoring.opening import bettered, cost_of, first_plan
 from deskproof.scoring.records import Passage, PlannedPassage, Sketch, Who
+from deskproof.scoring.said import NOT_NEEDED
 from deskproof.scoring.strength import RIMSKY
 from deskproof.scoring.wishes import wishes_of
 
@@ -31,10 +31,12 @@ PROVEN, STOPPED = "proven", "stopped"
 NOBODY_HAS, NOBODY_FREE, COMPOSERS = (
     "nobody in the room has these notes", "nobody is free for it", "left out by the composer",
 )  # fmt: skip
-_WORKERS = 8
-"""Eight workers even on two cores: with fewer, none of them works on the proof."""
-_MANY = 3
-"""A lone worker is given so many times the steps of the seconds."""
+_STEPS_A_SECOND = 0.3
+"""The solver's own steps that take about a second: searches are counted in them, so that they end alike."""
+_PATIENCE = 4
+"""A machine that is so many times slower is not waited for."""
+_AGAIN, _MOST = 4, 100.0
+_SUM = 10.0  # steps to add up a plan that is given
 _DRAW = 1 << 16
 _HAIR = 1e-6
 
@@ -122,6 +124,16 @@ def solve(
     )  # fmt: skip
 
 
+def cost_of(problem: Problem, values: Sequence[int]) -> list[int] | None:
+    """What each passage of a plan costs; None if it breaks a rule."""
+    board = Board(problem)
+    for x, value in zip(board.x, values, strict=True):
+        board.model.add(x == value)
+    board.model.minimize(sum(board.costs))
+    run = board.run(_SUM)
+    return [int(run.value(cost)) for cost in board.costs] if run.status == solver().OPTIMAL else None
+
+
 class _Search:
     """The search itself; after ``find`` it holds who plays (``values``), how many (``counts``), and what that costs."""
 
@@ -154,50 +166,40 @@ class _Search:
 
     def _found(self) -> bool:
         cp = solver()
-        problem = self.groups.counted
-        began = time.monotonic()
-        start = first_plan(problem)
-        self.first_s = self.first_s or time.monotonic() - began
-        board = Board(problem)
+        board = Board(self.groups.counted)
         board.model.minimize(sum(board.costs))
-        if start is not None:
-            board.hint(start)
-        run = board.run(_WORKERS, self.seconds)
+        began = time.monotonic()
+
+        def seen() -> None:
+            self.first_s = self.first_s or time.monotonic() - began
+
+        steps = _STEPS_A_SECOND * self.seconds
+        while (run := board.run(steps, _PATIENCE * max(1.0, self.seconds), seen)).status == cp.UNKNOWN:
+            steps *= _AGAIN  # a plan at least, if there is one
+            if steps > _MOST:
+                raise DeskproofError(f"no plan was found in {self.seconds:g} seconds; fix fewer lines of the plan.")
         if run.status == cp.INFEASIBLE:
             return False
+        self.counts = board.values(run)
+        self.status, self.bound = STOPPED, max(0, ceil(run.best_objective_bound - _HAIR))
         if run.status == cp.OPTIMAL:
             self.status, self.bound = PROVEN, round(run.objective_value)
-            self.counts = self._settled(self.bound, board.values(run))
-        else:
-            self.counts = self._alone(start)
-            self.status, self.bound = STOPPED, max(0, ceil(run.best_objective_bound - _HAIR))
+            self.counts = self._nearest(self.bound, self.counts)
         return True
 
-    def _settled(self, cost: int, found: list[int]) -> list[int]:
-        """Of all plans of this cost, the one nearest to the last plan, and of those the first by a fixed order.
+    def _nearest(self, cost: int, found: list[int]) -> list[int]:
+        """Of all plans of this cost the one nearest to the last plan, and of those the first by a fixed order.
 
-        Where that takes too long, the plan that was found.
+        Without a last plan the search itself has settled it: it always ends alike. Where it takes too long, the plan
+        that was found.
         """
+        if self.groups.whole.last is None:
+            return found
         board = Board(self.groups.counted)
         board.model.add(sum(board.costs) <= cost)
         board.model.minimize(_told_apart(self.groups, board))
-        board.hint(found)
-        run = board.run(_WORKERS, self.seconds)
+        run = board.run(_STEPS_A_SECOND * self.seconds, _PATIENCE * self.seconds)
         return board.values(run) if run.status == solver().OPTIMAL else found
-
-    def _alone(self, start: list[int] | None) -> list[int]:
-        """The plan that one worker finds: the same in every run."""
-        problem = self.groups.counted
-        if start is not None:
-            return bettered(problem, start)
-        board = Board(problem)
-        board.model.minimize(sum(board.costs))
-        run = board.run(steps=_MANY * self.seconds)
-        if run.status not in (solver().OPTIMAL, solver().FEASIBLE):
-            raise DeskproofError(
-                f"no plan was found in {self.seconds:g} seconds; give it more, or fix fewer lines of the plan."
-            )
-        return board.values(run)
 
 
 def _told_apart(groups: Alike, board: Board) -> Sum:
@@ -259,7 +261,7 @@ def _left_out(problem: Problem, at: int, values: Sequence[int]) -> Iterator[tupl
         indices = problem.strand[at, strand.id]
         if (at, strand.id) in problem.wishes.omitted:
             yield strand.id, COMPOSERS
-        elif not indices:
+        elif not indices and not strand.of:
             yield strand.id, NOBODY_HAS
         elif not any(values[i] for i in carriers_of(problem.ground, indices)):
-            yield strand.id, NOBODY_FREE
+            yield strand.id, NOT_NEEDED if strand.of else NOBODY_FREE

@@ -80,12 +80,19 @@ def _bass(
 
 
 def _broken_chords(one: Traits) -> bool:
+    """Quick even notes that leap in one pattern, or hardly ever go by step."""
     limit = _limits()
-    return (
+    if one.length > limit["broken_length"] or one.notes < limit["figure_notes"]:
+        return False
+    patterned = (
         one.pattern >= limit["broken_pattern"]
         and one.leaps >= limit["broken_leaps"]
         and one.variety <= limit["broken_variety"]
-        and one.notes >= limit["figure_notes"]
+    )
+    return patterned or (
+        one.variety <= limit["arpeggio_variety"]
+        and one.scale + one.still <= limit["arpeggio_steps"]
+        and one.notes >= 2 * limit["figure_notes"]
     )
 
 
@@ -116,7 +123,7 @@ def _other(one: Traits, tune: Traits | None, behind: float) -> Judged:
             return Judged(ACCENT, _sure(marked - limit["accent_marked"]))
     if one.notes >= limit["figure_notes"] and one.length <= limit["figure_length"]:
         over = one.pattern - limit["figure_pattern"]
-        if over >= 0:
+        if over >= 0 or _broken_chords(one):
             return Judged(FIGURE, _sure(over))
     near = behind + limit["counter_behind"]
     apart = limit["counter_chord"] - one.chord

@@ -21,7 +21,8 @@ class Traits:
     """One line, against the others of its passage.
 
     ``height`` is 1 for the highest line on the whole and 0 for the lowest; ``top`` and ``low`` the share of its notes
-    over or under which nothing sounds; ``steps``, ``still`` and ``leaps`` shares of its intervals; ``variety`` of its
+    over or under which nothing sounds; ``steps``, ``still`` and ``leaps`` shares of its intervals, ``scale`` of those
+    no wider than a whole tone; ``variety`` of its
     rhythm and ``colours`` of its pitches; ``present`` the share of the passage in which it sounds; ``busy`` its notes
     against those of the busiest line; ``pattern`` how much it repeats its figure; ``slurred`` and ``short`` shares of
     its notes; ``own_staff`` of notes on a staff for one singer or player.
@@ -35,6 +36,7 @@ class Traits:
     steps: float
     still: float
     leaps: float
+    scale: float
     variety: float
     colours: float
     present: float
@@ -90,6 +92,7 @@ def _traits(
     moves = [other.midi - one.midi for one, other in pairwise(main)]
     sizes = [abs(move) for move in moves]
     small = int(facts.get("strand_rule.small_interval").value)
+    step = int(facts.get("strand_rule.step").value)
 
     def share(of: float, among: int) -> float:
         return of / among if among else 0.0
@@ -101,6 +104,7 @@ def _traits(
         steps=share(sum(0 < size <= small for size in sizes), len(sizes)),
         still=share(sum(size == 0 for size in sizes), len(sizes)),
         leaps=share(sum(size > small for size in sizes), len(sizes)),
+        scale=share(sum(0 < size <= step for size in sizes), len(sizes)),
         variety=_variety([round(8 * log2(max(n.end - n.onset, 1) / grid)) for n in main]),
         colours=min(1.0, len({n.midi for n in main}) / facts.get("strand_rule.many_pitches").value),
         present=min(1.0, share(sum(n.end - n.onset for n in main), around.length)),

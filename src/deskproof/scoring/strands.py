@@ -49,7 +49,11 @@ def strands_of(sketch: Sketch, passages: Sequence[Passage], overrides: Sequence[
 
 
 def solo_staves(sketch: Sketch) -> frozenset[int]:
-    """The staves of a singer or player beside a keyboard: parts of one staff where another part has more."""
+    """The staves of a singer or player beside a keyboard: parts of one staff, without chords, where another has more."""
+    chords = {
+        one.staff for one, other in pairwise(sketch.notes) if (one.onset, one.staff) == (other.onset, other.staff)
+        and one.end > one.onset and other.end > other.onset
+    }  # fmt: skip
     found: set[int] = set()
     staff = 0
     counts = [
@@ -58,7 +62,7 @@ def solo_staves(sketch: Sketch) -> frozenset[int]:
     if sum(counts) != sketch.staves or max(counts, default=1) == 1:
         return frozenset()
     for count in counts:
-        if count == 1:
+        if count == 1 and staff not in chords:
             found.add(staff)
         staff += count
     return frozenset(found)

@@ -83,7 +83,6 @@ class Plans:
             "title": called(laid.sketch, laid.file),
             "html": plan_pages.inside(laid, notes),
             "said": said,
-            "seconds": self.seconds,
         }
 
     def again(self, name: str, given: dict[str, Any]) -> dict[str, Any]:
@@ -106,7 +105,8 @@ class Plans:
         """
         fields, take = fields_of(given.get("fields")), _take(given.get("take"))
         with self._turn:
-            laid = self._fresh(name, given.get("revision"))
+            self._is_fresh(name, given.get("revision"))
+            laid = self._laid(name)
             plan, typed = with_typed(laid.plan, laid.passages, laid.hall, fields)
             if take is not None:
                 plan, taken = _with_scoring(plan, *take)
@@ -118,7 +118,7 @@ class Plans:
             text = plan_text.write(after, text, hall=laid.hall)
             place = self.folder.plan(name)
             with self.writing, files.locked(place):
-                self._fresh(name, laid.revision)
+                self._is_fresh(name, laid.revision)
                 if text != laid.text:
                     files.write_whole(place, text.encode())
         return self.pieces(name, _said(done, after), _not_given(fields, plan, after))
@@ -129,23 +129,14 @@ class Plans:
         except DeskproofError as error:
             raise TypedError(_beside(str(error), reading.plan, typed)) from None
 
-    def _fresh(self, name: str, revision: object) -> Laid:
-        laid = self._laid(name)
-        if laid.revision != revision:
+    def _is_fresh(self, name: str, revision: object) -> None:
+        if self._lying(name)[2] != revision:
             raise StalePlan(
                 "the plan or its sketch has been changed on the disk since this page was shown; nothing was written."
             )
-        return laid
 
     def _laid(self, name: str) -> Laid:
-        place = self.folder.plan(name)
-        file = self.folder.sketch_of(name)
-        try:
-            data = place.read_bytes()
-            text = data.decode("utf-8")
-        except (OSError, UnicodeDecodeError):
-            raise DeskproofError(f"{name}: cannot be read; expected the text of a plan (TOML).") from None
-        sum_, sketch = self._sketch(file)
+        file, text, revision, sketch = self._lying(name)
         reading = reading_of(text, name)
         passages = planning.passages_of(sketch, reading.plan)
         matched = replanning.matched(reading.plan, passages, sketch)
@@ -155,7 +146,7 @@ class Plans:
             name,
             file,
             text,
-            f"{hashlib.sha256(data).hexdigest()}-{sum_}",
+            revision,
             sketch,
             planning.hall_for(reading.plan),
             passages,
@@ -163,6 +154,18 @@ class Plans:
             new,
             replanning.edited(matched, passages, sketch, new),
         )
+
+    def _lying(self, name: str) -> tuple[str, str, str, Sketch]:
+        """The sketch's name, the text of the plan, the sums of both files, and the sketch."""
+        place = self.folder.plan(name)
+        file = self.folder.sketch_of(name)
+        try:
+            data = place.read_bytes()
+            text = data.decode("utf-8")
+        except (OSError, UnicodeDecodeError):
+            raise DeskproofError(f"{name}: cannot be read; expected the text of a plan (TOML).") from None
+        sum_, sketch = self._sketch(file)
+        return file, text, f"{hashlib.sha256(data).hexdigest()}-{sum_}", sketch
 
     def _sketch(self, file: str) -> tuple[str, Sketch]:
         path = self.folder.path(file)
@@ -253,14 +256,14 @@ def _not_given(fields: Sequence[Field], asked: ScoringPlan, plan: ScoringPlan) -
         if one.key != "who":
             continue
         wanted, given = (_players(row.passages[one.passage], one.row) for row in (asked, plan))
-        if wanted and {who[:2] for who in wanted} != {who[:2] for who in given}:
-            has = listed([who_words(who) for who in given]) or "nobody"
-            found.append(Wrong(
-                one.passage,
-                f"you asked for {listed([who_words(who) for who in wanted])} in the {one.row}; the planner has {has}, "
-                "which costs less. To have it all the same, write it again and keep it as it is.",
-                one.row,
-            ))  # fmt: skip
+        if not wanted or {who[:2] for who in wanted} == {who[:2] for who in given}:
+            continue
+        want, has = (listed([who_words(who) for who in row]) or "nobody" for row in (wanted, given))
+        words = (
+            f"you asked for {want} in the {one.row}; the planner has {has}. To have it all the same, write it again "
+            "and keep it as it is: then it is done, or you are told why not."
+        )
+        found.append(Wrong(one.passage, words, one.row))
     return found
 
 

@@ -41,10 +41,9 @@ _HOW = (
 
 def shell(pieces: Mapping[str, Any], name: str, root: str) -> str:
     """The whole page of a plan, around what ``Plans.pieces`` gives."""
-    given = f'data-revision="{e(pieces["revision"])}" data-seconds="{pieces["seconds"]:g}"'
     body = f"""
 <header><h1 id="title">{e(pieces["title"])}</h1><p><a href="{e(root)}/">All scores of the folder</a></p></header>
-<main id="plan" tabindex="-1" {given}>{pieces["html"]}</main>
+<main id="plan" tabindex="-1" data-revision="{e(pieces["revision"])}">{pieces["html"]}</main>
 <section id="changed" aria-labelledby="changed-head" hidden><h2 id="changed-head" tabindex="-1">The plan has been
 changed elsewhere</h2><p>The plan or its sketch is another on the disk than the one that this page shows. Nothing was
 written, and what you typed is still here.</p>

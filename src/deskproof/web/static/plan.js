@@ -11,6 +11,10 @@ function say(words) {
   at("said").textContent = words;
 }
 
+function capital(words) {
+  return words.charAt(0).toUpperCase() + words.slice(1);
+}
+
 function fragment(html) {
   const template = document.createElement("template");
   template.innerHTML = html;
@@ -121,7 +125,7 @@ function tellWrong(rows) {
     first = first || field || beside;
   }
   for (const [beside, said] of words) {
-    beside.textContent = said.map((one) => one.charAt(0).toUpperCase() + one.slice(1)).join(" ");
+    beside.textContent = said.map(capital).join(" ");
     beside.hidden = false;
   }
   if (first) {
@@ -138,13 +142,12 @@ async function plan(take) {
   waiting = true;
   main.setAttribute("aria-busy", "true");
   forget();
-  const own = typed();
-  const sent = new Map(take ? [] : [...own].map(([key, one]) => [key, value(one)]));
-  const rows = take ? [] : [...own.values()];
-  const given = rows.map((one) => ({
+  const own = take ? new Map() : typed(); // what is typed elsewhere stays typed when a scoring is taken
+  const sent = new Map([...own].map(([key, one]) => [key, value(one)]));
+  const given = [...own.values()].map((one) => ({
     passage: Number(passage(one).passage), row: one.dataset.row, key: one.dataset.key, value: value(one),
   }));
-  say(`Being planned; the search ends after ${main.dataset.seconds} seconds at the latest.`);
+  say("Being planned: a few seconds for a change, longer for many. You may go on writing.");
   try {
     const pieces = await send(take ? { fields: given, take: [Number(take.passage), take.which] } : { fields: given });
     const late = [...typed()].map(([key, one]) => [key, value(one)]).filter(([key, now]) => sent.get(key) !== now);
@@ -152,8 +155,9 @@ async function plan(take) {
     const held = show(pieces, new Map(late.filter(taken)), pieces.said);
     keepFocus(take ? "" : held, take ? `passage-${take.passage}` : "again-top");
   } catch (failure) {
-    say(failure.message);
-    tellWrong(failure.wrong || []);
+    const wrong = failure.wrong || [];
+    say(wrong.length ? `Nothing was written. ${wrong.map((one) => capital(one.words)).join(" ")}` : failure.message);
+    tellWrong(wrong);
     if (failure.stale) {
       at("changed").hidden = false;
       at("changed-head").focus();
