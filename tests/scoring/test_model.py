@@ -103,7 +103,7 @@ def test_equal_input_gives_an_equal_plan_where_it_is_proven():
 
 
 def test_equal_input_gives_an_equal_plan_where_the_search_is_stopped():
-    hall, passages, sketch = hall_of(), passages_of(7, 3), sketch_of(24)
+    hall, passages, sketch = hall_of(), passages_of(7, 8), sketch_of(64)
     candidates = candidates_of(sketch, passages, hall, "rimsky")
     one, other = (solved(sketch, passages, hall, candidates, seconds=0.01) for _ in range(2))
     assert one.status == other.status == STOPPED and one.gap > 0

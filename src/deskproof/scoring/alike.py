@@ -162,6 +162,7 @@ def _seat_group(
             goal.append(-2 * price * len(ground.passages) * x[i])
     model.minimize(sum(goal))
     run = cp.CpSolver()
+    run.parameters.catch_sigint_signal = False
     run.parameters.num_workers = 1
     run.parameters.max_deterministic_time = _STEPS
     if run.solve(model) not in (cp.OPTIMAL, cp.FEASIBLE):

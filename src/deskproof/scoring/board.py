@@ -117,6 +117,7 @@ class Board:
         """
         cp = solver()
         run = cp.CpSolver()
+        run.parameters.catch_sigint_signal = False
         run.parameters.num_workers = 1
         run.parameters.subsolvers.append(_SEARCH)
         run.parameters.linearization_level = _RELAXED

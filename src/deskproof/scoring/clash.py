@@ -44,6 +44,7 @@ def _at_odds(problem: Problem, kept: Sequence[int]) -> list[int]:
                 model.add(x[i] == value).only_enforce_if(literal)
     model.add_assumptions(list(literals.values()))
     run = cp.CpSolver()
+    run.parameters.catch_sigint_signal = False
     run.parameters.num_workers = 1
     if run.solve(model) != cp.INFEASIBLE:
         return []

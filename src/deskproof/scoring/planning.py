@@ -190,6 +190,6 @@ def _line(
     if before is None:
         return Line(name, who, why=why, rule=rule)
     kept = before.by == COMPOSER and not before.who and before.why  # left out on purpose
-    if before.fixed or kept or (before.who and {w.chair for w in before.who} == {w.chair for w in who}):
+    if before.fixed or kept or (before.who and {w[:2] for w in before.who} == {w[:2] for w in who}):
         return replace(before, rule=rule)
     return replace(before, who=who, why=why, rule=rule, by=PLANNER)

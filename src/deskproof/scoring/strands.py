@@ -49,7 +49,7 @@ def strands_of(sketch: Sketch, passages: Sequence[Passage], overrides: Sequence[
 
 
 def solo_staves(sketch: Sketch) -> frozenset[int]:
-    """The staves of a singer or player beside a keyboard: parts of one staff, without chords, where another has more."""
+    """The staves of one singer or player beside a keyboard: parts of a single staff on which no chords stand."""
     chords = {
         one.staff for one, other in pairwise(sketch.notes) if (one.onset, one.staff) == (other.onset, other.staff)
         and one.end > one.onset and other.end > other.onset

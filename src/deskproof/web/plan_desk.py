@@ -105,7 +105,8 @@ class Plans:
         """
         fields, take = fields_of(given.get("fields")), _take(given.get("take"))
         with self._turn:
-            self._is_fresh(name, given.get("revision"))
+            revision = given.get("revision")
+            self._is_fresh(name, revision)
             laid = self._laid(name)
             plan, typed = with_typed(laid.plan, laid.passages, laid.hall, fields)
             if take is not None:
@@ -118,7 +119,7 @@ class Plans:
             text = plan_text.write(after, text, hall=laid.hall)
             place = self.folder.plan(name)
             with self.writing, files.locked(place):
-                self._is_fresh(name, laid.revision)
+                self._is_fresh(name, revision)
                 if text != laid.text:
                     files.write_whole(place, text.encode())
         return self.pieces(name, _said(done, after), _not_given(fields, plan, after))
