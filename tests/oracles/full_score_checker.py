@@ -78,7 +78,8 @@ def chains_of(data: bytes) -> list[Chain]:
                 own = note.find("instrument")
                 before = waiting.get((midi, at + start), []) if "stop" in ties else []
                 if before:
-                    chain = before.pop(0)
+                    chain = next((one for one in before if one.voice == note.findtext("voice")), before[0])
+                    before.remove(chain)
                     chain.tied.append(ref)
                     chain.end = at + start + length
                 else:
@@ -263,31 +264,45 @@ def untied(data: bytes) -> list[str]:
 
 
 def unbalanced(data: bytes) -> list[str]:
-    """Slurs and hairpins that do not open and close one after the other, by part, number and (slurs) voice."""
+    """Slurs and hairpins that do not open and close one after the other in time, by part and number; and crossed slurs.
+
+    Two slurs cross if, in one voice, one begins inside the other and ends behind it.
+    """
     wrong = []
     for part in root_of(data).findall("part"):
-        slurs: dict[str, str] = {}
+        name = part.get("id")
+        ends: list[tuple[int, Fraction, bool, int, str, str]] = []  # bar, when, opens, note, number, voice
         wedge: dict[str, bool] = {}
+        for k, (rows, _) in enumerate(_walked(part)):
+            for n, note, start, _, _ in rows:
+                for one in note.findall("notations/slur"):
+                    opens = one.get("type") == "start"
+                    ends.append((k, start, opens, n, str(one.get("number", "1")), str(note.findtext("voice"))))
+        is_open: dict[str, tuple[int, Fraction, str]] = {}
+        spans: list[tuple[str, tuple[int, Fraction], tuple[int, Fraction]]] = []
+        for k, start, opens, _, number, voice in sorted(ends):
+            if opens and number in is_open:
+                wrong.append(f"{name} bar {k}: slur {number} opens twice")
+            if opens:
+                is_open[number] = (k, start, voice)
+            elif number in is_open:
+                bar, when, own = is_open.pop(number)
+                if own == voice:
+                    spans.append((voice, (bar, when), (k, start)))
+            else:
+                wrong.append(f"{name} bar {k}: slur {number} closes and is not open")
+        wrong += [f"{name}: slur {number} stays open" for number in is_open]
+        for i, (voice, first, last) in enumerate(spans):
+            for other, begin, stop in spans[:i]:
+                if voice == other and (begin < first < stop < last or first < begin < last < stop):
+                    wrong.append(f"{name} voice {voice}: slurs {first} to {last} and {begin} to {stop} cross")
         for k, measure in enumerate(part.findall("measure")):
-            for item in measure:
-                if item.tag == "note":
-                    signs = item.findall("notations/slur")
-                    for one in sorted(signs, key=lambda sign: sign.get("type") != "stop"):
-                        place = f"{part.get('id')} bar {k}: slur {one.get('number')}"
-                        number, voice = str(one.get("number", "1")), str(item.findtext("voice"))
-                        if one.get("type") == "start":
-                            if number in slurs:
-                                wrong.append(f"{place} opens twice")
-                            slurs[number] = voice
-                        elif one.get("type") == "stop" and slurs.pop(number, None) is None:
-                            wrong.append(f"{place} closes and is not open")
-                for one in item.findall("direction-type/wedge") if item.tag == "direction" else ():
-                    number, place = str(one.get("number", "1")), f"{part.get('id')} bar {k}: hairpin"
-                    if (one.get("type") == "stop") != wedge.get(number, False):
-                        wrong.append(f"{place} {one.get('type')}, open: {wedge.get(number, False)}")
-                    wedge[number] = one.get("type") != "stop"
-        wrong += [f"{part.get('id')}: slur {number} stays open" for number in slurs]
-        wrong += [f"{part.get('id')}: a hairpin stays open" for number in wedge if wedge[number]]
+            for one in measure.findall("direction/direction-type/wedge"):
+                number = str(one.get("number", "1"))
+                if (one.get("type") == "stop") != wedge.get(number, False):
+                    wrong.append(f"{name} bar {k}: hairpin {one.get('type')}, open: {wedge.get(number, False)}")
+                wedge[number] = one.get("type") != "stop"
+        wrong += [f"{name}: a hairpin stays open" for number in wedge if wedge[number]]
     return wrong
 
 

@@ -6,7 +6,7 @@ It looks at sketch, passages, room, candidates (for their prices and strengths) 
 from __future__ import annotations
 
 from collections import defaultdict
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 from deskproof import facts, instruments
 
@@ -79,16 +79,17 @@ class Piece:
                     yield f"{at}: {name} with {parts}"
                 elif chair.family in ("harp", "keyboard"):
                     continue
-                elif not chair.section or len(parts) > 2:
+                elif not chair.section or len(parts) > fact("scoring.divided_most"):
                     yield f"{at}: {name} has {len(parts)} tasks"
                 elif not kinds <= {"inner part", "figuration", "held harmony", "accents"}:
                     yield f"{at}: {name} divides for {kinds}"
                 else:
-                    a, b = ([(t.onset, t.midi + 12 * octave) for t in strand.tones] for strand, octave, _ in parts)
-                    if [x[0] for x in a] == [x[0] for x in b]:
-                        apart = {x[1] - y[1] for x, y in zip(a, b, strict=True)}
-                        if len(apart) == 1 and apart.pop() % 12 == 0:
-                            yield f"{at}: {name} in octaves with itself"
+                    lines = [[(t.onset, t.midi + 12 * octave) for t in strand.tones] for strand, octave, _ in parts]
+                    for a, b in combinations(lines, 2):
+                        if [x[0] for x in a] == [x[0] for x in b]:
+                            apart = {x[1] - y[1] for x, y in zip(a, b, strict=True)}
+                            if len(apart) == 1 and apart.pop() % 12 == 0:
+                                yield f"{at}: {name} in octaves with itself"
 
     def changes(self, tasks):
         for seat in self.hall.seats:
@@ -209,7 +210,10 @@ class Piece:
             if not everyone:
                 continue
             times, by = fact("scoring.weight")[passage.weight]
-            low, high = (4 * x * times // by for x in fact("scoring.window")[strand.kind][level])
+            low, high = fact("scoring.window")[strand.kind][level]
+            usual = fact("scoring.usual_strands")
+            count = max(usual, sum(1 for s in passage.strands if not s.of))
+            low, high = 4 * low * times * usual // (by * count), 4 * high * times // by
             short = max(0, low - heard[strand.id])
             total += fact("scoring.strength_cost") // 4 * (short + max(0, heard[strand.id] - high))
             cap = max(1, fact("scoring.colours")[level] + fact("scoring.colours_by_weight")[passage.weight])

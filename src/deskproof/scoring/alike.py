@@ -106,8 +106,8 @@ def _wishes(wishes: Wishes, kept: Sequence[Candidate], place: Mapping[int, int])
 
 def seated(
     groups: Alike, values: Sequence[int], around: Sequence[int] | None = None, only: int | None = None
-) -> list[int] | str:
-    """The values of all candidates: persons on the tasks that the plan counts; a group's first seat if it cannot be.
+) -> tuple[list[int], frozenset[str]]:
+    """The values of all candidates: persons on the tasks that the plan counts; and the seats for whom it cannot be.
 
     As few as may be begin, end or take another kind of strand; then who played it in the last plan goes on; then the
     first is asked before the second.
@@ -122,14 +122,15 @@ def seated(
     asked = [value if only in (None, groups.counted.candidates[at].passage) else 0 for at, value in enumerate(values)]
     ground = groups.whole.ground
     found = [0] * len(groups.whole.candidates)
+    wrong: set[str] = set()
     for first, seats in groups.of.items():
         own = [at for at, members in enumerate(groups.members) if ground.chair_of[members[0]].seat == first]
         if len(seats) == 1:
             for at in own:
                 found[groups.members[at][0]] = asked[at]
         elif not _seat_group(groups, asked, own, seats, around, found):
-            return first
-    return found
+            wrong.update(seats)
+    return found, frozenset(wrong)
 
 
 def _seat_group(

@@ -373,11 +373,16 @@ def left_out_cost(strand: Strand) -> int:
 
 
 def window_of(passage: Passage, strand: Strand) -> tuple[int, int]:
-    """How strong a strand is wanted, from and to, in quarters of a woodwind player."""
+    """How strong a strand is wanted, from and to, in quarters of a woodwind player.
+
+    Where there are more strands than usual the least is less, for nobody can be everywhere.
+    """
     low, high = facts.get("scoring.window").value[strand.kind][level_of(passage.dynamic)]
     weights = facts.get("scoring.weight").value
     times, by = weights.get(passage.weight, weights["ordinary"])
-    return UNIT * int(low) * int(times) // int(by), UNIT * int(high) * int(times) // int(by)
+    usual = int(facts.get("scoring.usual_strands").value)
+    many = max(usual, sum(not one.of for one in passage.strands))
+    return UNIT * int(low) * int(times) * usual // (int(by) * many), UNIT * int(high) * int(times) // int(by)
 
 
 def colours_of(passage: Passage, strand: Strand) -> int:

@@ -115,9 +115,8 @@ def solve(
         tuple(run.costs),
         tuple(
             tuple(
-                (run.costs[at] + more, _tasks(whole, at, persons, wanted))
+                (run.costs[at] + more, _tasks(whole, at, seated(groups, other, values, at)[0], wanted))
                 for more, other in found
-                if not isinstance(persons := seated(groups, other, values, at), str)
             )
             for at, found in enumerate(scorings)
         ),
@@ -147,22 +146,30 @@ class _Search:
     def find(self) -> bool:
         """Search; False if no plan keeps all rules.
 
-        Where the tasks of players who are alike cannot be given to them one by one, they are told apart and it is
-        searched again.
+        Where the tasks of players who are alike cannot be given to them one by one, they alone are planned anew.
         """
-        apart: set[str] = set()
-        while self._found():
-            persons = seated(self.groups, self.counts)
-            if not isinstance(persons, str):
-                self.values = persons
-                self.costs = cost_of(self.groups.whole, self.values) or []
-                self.cost = sum(self.costs)
-                if self.cost > self.bound:
-                    self.status = STOPPED
-                return True
-            apart.update(self.groups.of[persons])
-            self.groups = alike(self.groups.whole, frozenset(apart))
-        return False
+        if not self._found():
+            return False
+        whole = self.groups.whole
+        self.values, wrong = seated(self.groups, self.counts)
+        if wrong:
+            self.values = self._anew(wrong)
+        self.costs = cost_of(whole, self.values) or []
+        self.cost = sum(self.costs)
+        if self.cost > self.bound:
+            self.status = STOPPED
+        return True
+
+    def _anew(self, seats: frozenset[str]) -> list[int]:
+        """The plan with some players planned anew, one by one, between all others as they are."""
+        whole = self.groups.whole
+        board = Board(whole)
+        for i, x in enumerate(board.x):
+            if whole.ground.chair_of[i].seat not in seats:
+                board.model.add(x == self.values[i])
+        board.model.minimize(sum(board.costs))
+        run = board.run(_SUM)
+        return board.values(run) if run.status in (solver().OPTIMAL, solver().FEASIBLE) else self.values
 
     def _found(self) -> bool:
         cp = solver()

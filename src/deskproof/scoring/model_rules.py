@@ -22,7 +22,7 @@ PLAYER, DIVIDED, CHANGE, BREATH, STAMINA, DEEP = RULES = (
     "player", "divided", "change", "breath", "stamina", "deep bass",
 )  # fmt: skip
 DIVISIBLE = (INNER, HELD, FIGURE, ACCENT)
-"""Kinds of strand of which a divided section takes two."""
+"""Kinds of strand of which a divided section takes several."""
 _CHORDS = ("harp", "keyboard")
 _WINDS = ("woodwind", "brass")
 _Bars = Callable[[Passage, Strand, Clock], frozenset[int]]
@@ -89,12 +89,12 @@ def rows_of(ground: Ground) -> list[Row]:
 
 
 def _tasks(ground: Ground, indices: Sequence[int]) -> Iterator[Row]:
-    """A player has one task in a passage. A section has two at most, of a kind that it can divide for."""
+    """A player has one task in a passage. A section has some, of a kind that it can divide for."""
     if not any(many(ground.chair_of[i]) for i in indices):
         yield Row(PLAYER, tuple((i, 1) for i in indices), 1)
         return
     if any(ground.chair_of[i].section for i in indices):
-        yield Row(DIVIDED, tuple((i, 1) for i in indices), 2)
+        yield Row(DIVIDED, tuple((i, 1) for i in indices), int(facts.get("scoring.divided_most").value))
     for i, j in combinations(indices, 2):
         if not together(ground, i, j):
             yield Row(PLAYER if ground.chair_of[i] != ground.chair_of[j] else DIVIDED, ((i, 1), (j, 1)), 1)

@@ -13,6 +13,7 @@ from deskproof.page import Layout, layout_of
 from deskproof.pitch import Pitch, parse
 from deskproof.pitch import name as pitch_name
 from deskproof.score import CHORD, GRACE, TIE_START, TIE_STOP, UNCHECKED, Key, Mark, Note, Part, Score, Time
+from deskproof.scoring.note_values import in_values
 from deskproof.scoring.records import Bar, Said, Sketch, SketchNote
 from deskproof.tempo import tempos
 from deskproof.timeline import frame_of
@@ -27,7 +28,7 @@ class SketchError(DeskproofError):
 
 
 def read(path: Path) -> Sketch:
-    """Read a sketch: MusicXML or MIDI, one to four staves.
+    """Read a sketch: MusicXML or MIDI, one to four staves. The times of MIDI are brought to note values.
 
     Raises
     ------
@@ -57,6 +58,8 @@ def sketch_of(score: Score, name: str = "sketch") -> Sketch:
         notes += reader.notes()
         said += reader.said()
         staff, slurs = staff + part.staves, reader.slurs
+    if score.source == "midi":
+        notes = in_values(notes, bars, score.grid, score.extra.get("played") == "yes")
     notes.sort(key=lambda n: (n.onset, -n.grace, n.staff, -n.midi))
     said.sort(key=lambda row: row.onset)
     return Sketch(score, name, score.grid, bars, tuple(notes), tuple(dict.fromkeys(said)), staff)
@@ -119,7 +122,7 @@ class _PartReader:
     def notes(self) -> list[SketchNote]:
         """Its notes; ties joined, slurs numbered, signs on a chord given to each of its notes."""
         found: list[SketchNote] = []
-        open_ties: dict[tuple[Pitch, int], int] = {}
+        open_ties: dict[tuple[Pitch, int], list[int]] = {}
         open_slurs: dict[tuple[str, int], int] = {}
         for measure, bar in zip(self.part.measures, self.bars, strict=False):
             graces = 0
@@ -133,14 +136,16 @@ class _PartReader:
 
     def _add(
         self, found: list[SketchNote], note: Note, bar: Bar, grace: int, marks: tuple[Mark, ...],
-        slurs: tuple[int, ...], open_ties: dict[tuple[Pitch, int], int],
+        slurs: tuple[int, ...], open_ties: dict[tuple[Pitch, int], list[int]],
     ) -> None:
         pitch = self._sounding(note, bar.index)
         onset = bar.onset + note.start
         end = onset + note.length
         ref = self.part.ref(bar.index, note.n)
-        at = open_ties.pop((pitch, onset), None) if note.flags & TIE_STOP else None
-        if at is not None:
+        waiting = open_ties.get((pitch, onset), []) if note.flags & TIE_STOP else []
+        if waiting:
+            at = next((k for k in waiting if found[k].voice == note.voice), waiting[0])
+            waiting.remove(at)
             first = found[at]
             over = tuple(dict.fromkeys((*first.slurs, *slurs)))
             found[at] = first._replace(end=end, tied=(*first.tied, ref), slurs=over)
@@ -153,7 +158,7 @@ class _PartReader:
                 )
             )
         if note.flags & TIE_START:
-            open_ties[pitch, end] = at
+            open_ties.setdefault((pitch, end), []).append(at)
 
     def said(self) -> Iterator[Said]:
         """Its signs, once a bar; hidden ones are left out unless they are a tempo."""

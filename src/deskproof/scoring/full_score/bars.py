@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
 from typing import NamedTuple
 
 from deskproof.musicxml.writing_lengths import rests, writable
@@ -47,10 +48,9 @@ class Page:
     notes: list[Note] = field(default_factory=list)
     begun: list[tuple[int, Played]] = field(default_factory=list)  # ordinal of the note, what it plays
 
-    def add(self, note: Note, piece: Piece | None = None, first: bool = False) -> None:
-        """Put a note behind the others."""
-        if piece is not None and first and piece.begins:
-            self.begun.append((len(self.notes), piece.played))
+    def add(self, note: Note, begun: Iterable[Played] = ()) -> None:
+        """Put a note behind the others; ``begun`` is what it begins."""
+        self.begun += [(len(self.notes), played) for played in begun]
         self.notes.append(note._replace(n=len(self.notes)))
 
 
@@ -85,10 +85,10 @@ def chords_of(pieces: Iterable[Piece]) -> list[Chord]:
     ]
 
 
-def in_voices(chords: Sequence[Chord], most: int) -> list[list[Chord]]:
+def in_voices(chords: Sequence[Chord], most: int, cut: set[Played] | None = None) -> list[list[Chord]]:
     """Sort chords into as few voices as they need, at most ``most``; what is still too long ends where the next begins.
 
-    The voice that has been free longest takes the next chord.
+    The voice that has been free longest takes the next chord. ``cut`` takes up what would have gone on behind the bar.
     """
     voices: list[list[Chord]] = []
     for chord in chords:
@@ -101,14 +101,16 @@ def in_voices(chords: Sequence[Chord], most: int) -> list[list[Chord]]:
             voice = min((v for v in voices), key=lambda v: (v[-1].end, v[-1].start))
             last = voice[-1]
             if last.start < chord.start:
+                if cut is not None:
+                    cut.update(p.played for p in last.pieces if not p.ends)
                 voice[-1] = Chord(
                     last.start, chord.start, tuple(p._replace(end=chord.start, ends=True) for p in last.pieces)
                 )
                 voice.append(chord)
             else:
                 end = max(last.end, chord.end)
-                both = (p._replace(end=end) for p in (*last.pieces, *chord.pieces))
-                voice[-1] = Chord(last.start, end, tuple(both))
+                both = [p._replace(end=end) for p in (*last.pieces, *chord.pieces)]
+                voice[-1] = Chord(last.start, end, tuple(sorted(both, key=lambda p: -p.played.tone.midi)))
     return voices
 
 
@@ -150,29 +152,31 @@ class VoiceWriter:
             cuts = [(chord.start, 0)]
         else:
             cuts = writable(chord.start, chord.end - chord.start, self.bar.time, self.grid)
+        keys = [list(own) for _, own in groupby(chord.pieces, key=lambda piece: piece.played.tone.midi)]
         for i, (at, length) in enumerate(cuts):
             first, last = i == 0, i == len(cuts) - 1
-            for k, piece in enumerate(chord.pieces):
+            for k, same in enumerate(keys):  # one note for strands that meet on one pitch
+                piece = same[0]
                 flags = (CHORD if k else 0) | (GRACE if not length else 0)
-                if not (first and piece.begins):
+                if not first or not any(one.begins for one in same):
                     flags |= TIE_STOP
-                if not (last and piece.ends):
+                if not last or not all(one.ends for one in same):
                     flags |= TIE_START
                 note = Note(
                     0, at, length, self.written(piece.played), "note", staff, voice, flags, "",
                     self.instrument(piece.played), self._signs(piece, chord, k, first, last),
                 )  # fmt: skip
-                self.page.add(note, piece, first)
+                self.page.add(note, [one.played for one in same if first and one.begins])
 
     def _signs(self, piece: Piece, chord: Chord, k: int, first: bool, last: bool) -> tuple[Mark, ...]:
-        own = self.marks(piece.played)
-        found = []
-        if k == 0:
-            if first and piece.begins:
-                found += [mark for mark in own if mark.kind in ONCE]
-            if last and piece.ends:
-                found += [mark for mark in own if mark.kind == FERMATA]
-            found += [m for m in piece.slurs if (m.value == "start" and first) or (m.value == "stop" and last)]
-            if piece.played.tone.tremolo:
-                found.append(Mark("tremolo", str(piece.played.tone.tremolo), "single"))
+        """The signs of a chord, which stand on its first note: fermata and slurs are those of all its pieces."""
+        if k:
+            return ()
+        found = [mark for mark in self.marks(piece.played) if mark.kind in ONCE and first and piece.begins]
+        for one in chord.pieces:
+            if last and one.ends:
+                found += [mark for mark in self.marks(one.played) if mark.kind == FERMATA]
+            found += [m for m in one.slurs if (m.value == "start" and first) or (m.value == "stop" and last)]
+        if piece.played.tone.tremolo:
+            found.append(Mark("tremolo", str(piece.played.tone.tremolo), "single"))
         return tuple(dict.fromkeys(found))

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from deskproof import facts, instruments, pitch
 from deskproof.pitch import Pitch
-from deskproof.score import Change, Clef, Direction, Key, Mark, Measure, Part, ScoreInstrument, Transpose
+from deskproof.score import Change, Clef, Direction, Key, Mark, Measure, Note, Part, ScoreInstrument, Transpose
 from deskproof.scoring.full_score import clefs as clefs_
 from deskproof.scoring.full_score.bars import (
     FERMATA,
@@ -22,7 +22,7 @@ from deskproof.scoring.full_score.bars import (
 )
 from deskproof.scoring.full_score.played import Played
 from deskproof.scoring.full_score.signs import Signs
-from deskproof.scoring.full_score.slurs import slurs_of
+from deskproof.scoring.full_score.slurs import numbered, slurs_of
 from deskproof.scoring.full_score.staving import (
     NO_KEY,
     PrintedPart,
@@ -59,6 +59,7 @@ class PartLayer:
         self.transposes = {id_: self._transpose(id_) for id_ in printed.instruments}
         self.chairs = {chair.name: chair for chair in printed.chairs}
         self.slots = self._slots()
+        self.cut: set[Played] = set()
         self.sitting = self._sitting()
         self.said: dict[int, list[Said]] = {}
         for chair in printed.chairs:
@@ -85,11 +86,11 @@ class PartLayer:
         slots: list[dict[int, list[Piece]]] = []
         for seat in self.printed.seats:
             own = [row for chair in self.printed.chairs if chair.seat == seat.name for row in self.casts[chair.name]]
-            own.sort(key=lambda row: row.tone.onset)
+            own = _one_at_a_time(own, self.sketch)
             layers = 1 if self.printed.grand else 1 + max((row.layer for row in own), default=0)
             for layer in range(layers):
                 played = [row for row in own if self.printed.grand or row.layer == layer]
-                slurs = slurs_of(played, self.sketch, 1 + 6 * (len(slots) % 2))
+                slurs = slurs_of(played, self.sketch, str(len(slots)))
                 slots.append(pieces_of(played, self.sketch, slurs))
         return slots
 
@@ -169,14 +170,16 @@ class PartLayer:
             begun += [(bar.index, n, row) for n, row in page.begun]
         self._name_players(states)
         clefs = self._clefs(pages)
-        measures = tuple(self._measure(bar, page, clefs) for bar, page in zip(self.sketch.bars, pages, strict=True))
+        slurred = numbered([page.notes for page in pages])
+        measures = tuple(self._measure(bar, own, clefs) for bar, own in zip(self.sketch.bars, slurred, strict=True))
         declared = {own: _declared(own, id_) for id_, own in self.ids.items()}
         part = Part(self.printed.id, self.printed.name, self.printed.abbreviation, declared, measures)
         return WrittenPart(part, tuple(begun))
 
     def _single(self, writer: VoiceWriter, bar: Bar) -> str:
         """One staff: the slots in one voice where they go together, else in two. Returns who plays."""
-        here = [(k, slot[bar.index]) for k, slot in enumerate(self.slots) if slot.get(bar.index)]
+        here = [(k, self._uncut(slot.get(bar.index, ()))) for k, slot in enumerate(self.slots)]
+        here = [(k, pieces) for k, pieces in here if pieces]
         if not here:
             writer.empty(1, VOICES[0][0], bar.index in self.fermatas)
             return ""
@@ -189,7 +192,7 @@ class PartLayer:
             for line in lines[1:]:
                 writer.page.begun += _beside(writer.page.begun, line)
             return UNISON
-        shapes = {tuple((chord.start, chord.end) for chord in line) for line in lines}
+        shapes = {tuple((chord.start, chord.end, _slurred(chord)) for chord in line) for line in lines}
         if len(shapes) == 1 and not any(chord.start == chord.end for chord in lines[0]):
             joined = [
                 Chord(rows[0].start, rows[0].end, tuple(sorted((p for r in rows for p in r.pieces), key=_height)))
@@ -197,20 +200,24 @@ class PartLayer:
             ]
             writer.voice(joined, 1, VOICES[0][0])
         else:
-            for line, voice in zip(_two(lines), VOICES[0], strict=False):
+            for line, voice in zip(_two(lines, self.cut), VOICES[0], strict=False):
                 writer.voice(line, 1, voice)
         return BOTH
 
     def _grand(self, writer: VoiceWriter, bar: Bar) -> None:
         """Two staves, parted at middle C; at most two voices on each."""
         middle = pitch.midi(facts.get("full_score.middle").value)
-        pieces = [piece for slot in self.slots for piece in slot.get(bar.index, ())]
+        pieces = [piece for slot in self.slots for piece in self._uncut(slot.get(bar.index, ()))]
         for staff, voices in enumerate(VOICES, 1):
             own = [p for p in pieces if (self._pitch(p.played).midi >= middle) == (staff == 1)]
             if not own:
                 writer.empty(staff, voices[0], bar.index in self.fermatas)
-            for line, voice in zip(in_voices(chords_of(own), len(voices)), voices, strict=False):
+            for line, voice in zip(in_voices(chords_of(own), len(voices), self.cut), voices, strict=False):
                 writer.voice(line, staff, voice)
+
+    def _uncut(self, pieces: Sequence[Piece]) -> list[Piece]:
+        """Without those that go on from a bar in which their note was ended early."""
+        return [piece for piece in pieces if piece.begins or piece.played not in self.cut]
 
     def _name_players(self, states: Sequence[str]) -> None:
         """"1.", "2.", "a2"; "div.", "unis.": where it changes, at the first note of the bar."""
@@ -260,14 +267,14 @@ class PartLayer:
             found.append(clefs_.clefs_of(lines, choices))
         return found
 
-    def _measure(self, bar: Bar, page: Page, clefs: Sequence[Sequence[Clef]]) -> Measure:
+    def _measure(self, bar: Bar, notes: Sequence[Note], clefs: Sequence[Sequence[Clef]]) -> Measure:
         source = self.source.measures[bar.index]
         rows = sorted(self.said.get(bar.index, ()), key=lambda row: (row.onset, _RANK.get(row.kind, 9)))
         said = tuple(
             Direction(k, row.onset - bar.onset, 1, row.kind, row.value, row.number) for k, row in enumerate(rows)
         )
         return Measure(
-            bar.index, bar.number, bar.length, tuple(page.notes), said, tuple(self._attributes(bar, clefs)),
+            bar.index, bar.number, bar.length, tuple(notes), said, tuple(self._attributes(bar, clefs)),
             bar.implicit, source.repeats, source.endings,
         )  # fmt: skip
 
@@ -308,6 +315,25 @@ def _declared(own: str, instrument: str) -> ScoreInstrument:
     return ScoreInstrument(own, _plain(instrument), sound, one.programs[0] if one.programs else None)
 
 
+def _one_at_a_time(rows: Sequence[Played], sketch: Sketch) -> list[Played]:
+    """What one seat plays, in order of onset; no note goes on into the bar where its player has another instrument."""
+    ordered = sorted(rows, key=lambda row: row.tone.onset)
+    found: list[Played] = []
+    following: Played | None = None  # the next row of another chair
+    for one, after in zip(reversed(ordered), [None, *reversed(ordered)], strict=False):
+        if after is not None and after.chair != one.chair:
+            following = after
+        barline = sketch.bar_at(following.tone.onset).onset if following is not None else one.tone.end
+        if one.tone.onset < barline < one.tone.end:
+            one = one._replace(tone=one.tone._replace(end=barline))
+        found.append(one)
+    return found[::-1]
+
+
+def _slurred(chord: Chord) -> tuple[str, ...]:
+    return tuple(sorted(mark.value for piece in chord.pieces for mark in piece.slurs))
+
+
 def _height(piece: Piece) -> int:
     return -piece.played.tone.midi
 
@@ -327,10 +353,10 @@ def _beside(begun: Sequence[tuple[int, Played]], line: Sequence[Chord]) -> list[
     return list(zip((n for n, _ in begun[: len(pieces)]), pieces, strict=False))
 
 
-def _two(lines: Sequence[Sequence[Chord]]) -> list[list[Chord]]:
+def _two(lines: Sequence[Sequence[Chord]], cut: set[Played]) -> list[list[Chord]]:
     """At most two lines: the third and later ones go into the second as chords, as far as they fit."""
     if len(lines) <= len(VOICES[0]):
         return [list(line) for line in lines]
     rest = sorted((chord for line in lines[1:] for chord in line), key=lambda chord: (chord.start, chord.end))
     pieces = [piece for chord in rest for piece in chord.pieces]
-    return [list(lines[0]), in_voices(chords_of(pieces), 1)[0]]
+    return [list(lines[0]), in_voices(chords_of(pieces), 1, cut)[0]]

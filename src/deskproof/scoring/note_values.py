@@ -1,0 +1,82 @@
+"""The times of a MIDI sketch as note values: what was played, or shortened when it was exported, can be written.
+
+Onsets that stand on a grid stay as they are; a player's go to the halves, quarters, thirds ... of their beat that
+lie near. Ends go to the plainest value that is about as long.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+
+from deskproof import facts
+from deskproof.scoring.records import Bar, SketchNote
+
+TWOS, THREES = (1, 2, 4, 8, 16), (1, 3, 6, 12)
+"""Into how many parts a quarter is divided, the plainest first."""
+
+
+def in_values(notes: Sequence[SketchNote], bars: Sequence[Bar], grid: int, is_played: bool) -> list[SketchNote]:
+    """The notes with onsets and ends that note values can have, in ticks as before; no note becomes empty.
+
+    ``is_played``: the onsets are a player's too.
+    """
+    places = {note.onset: (note.bar, note.onset - bars[note.bar].onset) for note in notes}
+    beats: dict[tuple[int, int], list[int]] = {}
+    for bar, at in places.values():
+        beats.setdefault((bar, at // grid), []).append(at % grid)
+    divided = {beat: _division(onsets, grid, is_played) for beat, onsets in beats.items()}
+    return [_valued(note, bars, grid, divided, is_played) for note in notes]
+
+
+def _valued(
+    note: SketchNote, bars: Sequence[Bar], grid: int, divided: Mapping[tuple[int, int], int], is_played: bool
+) -> SketchNote:
+    bar = bars[note.bar]
+    at = note.onset - bar.onset
+    division = divided[note.bar, at // grid]
+    onset = bar.onset + (_nearest(at, grid, division) if is_played else at)
+    own = _family(division)
+    end = note.end + onset - note.onset
+    if is_played or not any(_stands(end - onset, grid, parts) for parts in (*TWOS, *THREES)):
+        end = onset + _length(note.end - note.onset, grid, own, note.onset != note.end)
+    last = bars[-1].onset + bars[-1].length
+    if onset >= last:
+        onset, end = last - grid // own[2], last
+    index = next((bar.index for bar in bars[note.bar :] if onset < bar.onset + bar.length), note.bar)
+    end = min(end, max(last, onset))
+    return note._replace(bar=index, onset=onset, end=end, rings=max(note.rings, end))
+
+
+def _division(onsets: Sequence[int], grid: int, is_played: bool) -> int:
+    """Into how many parts a beat is divided by what begins in it."""
+    near = Fraction(str(facts.get("midi.onset_near").value)) * grid if is_played else Fraction(0)
+    for parts in (1, 2, 4, 3, 8, 6, 16, 12):
+        if grid % parts == 0 and all(abs(_nearest(at, grid, parts) - at) <= near for at in onsets):
+            return parts
+    return TWOS[3]
+
+
+def _family(division: int) -> tuple[int, ...]:
+    return THREES if division % 3 == 0 else TWOS
+
+
+def _length(ticks: int, grid: int, divisions: Sequence[int], sounds: bool) -> int:
+    """The plainest length that is near enough to one in ticks."""
+    near = Fraction(str(facts.get("midi.length_near").value)) * ticks
+    known = [parts for parts in divisions if grid % parts == 0]
+    for parts in known:
+        found = _nearest(ticks, grid, parts)
+        if found and abs(found - ticks) <= near:
+            return found
+    return max(_nearest(ticks, grid, known[-1]), grid // known[-1] if sounds else 0)
+
+
+def _stands(ticks: int, grid: int, parts: int) -> bool:
+    return ticks * parts % grid == 0
+
+
+def _nearest(ticks: int, grid: int, parts: int) -> int:
+    """The nearest multiple of a part of a quarter; of two the earlier."""
+    step = grid // parts
+    return (ticks + (step - 1) // 2) // step * step
