@@ -223,7 +223,8 @@ def _unlike(
         return
     if all((note.midi - one.midi) % 12 for one in refs):
         yield f"{place}: its pitch is in none of {[one.ref for one in refs]}"
-    if not min(one.bar for one in refs) - 1 <= note.bar <= max(one.bar for one in refs):  # a harmony may have begun
+    first, last = min(one.bar for one in refs) - 1, max(one.bar for one in refs)  # a harmony may have begun before
+    if not near and not first <= note.bar <= last:
         yield f"{place}: stands in another bar than its sketch notes"
     if note.onset > max(one.end for one in refs) + near:
         yield f"{place}: begins at {note.onset}, when its sketch notes are over"

@@ -54,7 +54,10 @@ def _cheapest(
 
 
 def _differs(problem: Problem, at: int, board: Board, other: Sequence[int]) -> None:
-    """Another kind of instrument has the tune, or one has it no more; or half of the tasks are new."""
+    """Another kind of instrument has the tune, or one has it no more; or half of the tasks are new.
+
+    A task is new for another kind of instrument; "flute 2 instead of flute 1" is none.
+    """
     here = problem.here[at]
     tasks = [i for i in here if other[i]]
     kinds: dict[str, list[int]] = defaultdict(list)
@@ -72,9 +75,15 @@ def _differs(problem: Problem, at: int, board: Board, other: Sequence[int]) -> N
         else:
             board.model.add(new <= sum(board.x[i] for i in indices))
     board.model.add(new_tune <= sum(news))
-    count = sum(other[i] for i in tasks)
-    dropped = sum(other[i] - board.x[i] for i in tasks)
+    same: dict[tuple[str, str, int], list[int]] = defaultdict(list)
+    for i in here:
+        one = problem.candidates[i]
+        same[one.strand, kind_of(problem.ground.chair_of[i]), one.octave].append(i)
+    before = {key: sum(other[i] for i in indices) for key, indices in same.items()}
+    count = sum(before.values())
+    dropped = sum(before[key] - sum(board.x[i] for i in indices) for key, indices in same.items() if before[key])
     if tasks:
-        board.model.add(2 * dropped + 2 * sum(problem.most[i] for i in tasks) * new_tune >= count)
+        most = sum(problem.most[i] for indices in same.values() for i in indices)
+        board.model.add(2 * dropped + 2 * most * new_tune >= count)
     else:
         board.model.add(sum(board.x[i] for i in here) >= 1)

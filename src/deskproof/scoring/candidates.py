@@ -80,7 +80,8 @@ def candidates_of(
     found: list[Candidate] = []
     for at, passage in enumerate(passages):
         for strand in passage.strands:
-            for chair, octave in _places(hall, strand, level_of(passage.dynamic), pricing.clock):
+            alone = sum(other.kind == strand.kind for other in passage.strands) == 1
+            for chair, octave in _places(hall, strand, level_of(passage.dynamic), pricing.clock, alone):
                 tones = moved(strand.tones, octave)
                 can = (
                     harp_can(strand, tones) if chair.family == "harp"
@@ -108,13 +109,16 @@ def reaches(chair: Chair, strand: Strand, octave: int) -> bool:
     return chair.low <= strand.low + 12 * octave and strand.high + 12 * octave <= chair.high
 
 
-def _places(hall: Hall, strand: Strand, level: str, clock: Clock) -> Iterator[tuple[Chair, int]]:
-    """Chairs and octaves that a strand can lie in. An octave change for want of anything else comes last."""
+def _places(hall: Hall, strand: Strand, level: str, clock: Clock, alone: bool) -> Iterator[tuple[Chair, int]]:
+    """Chairs and octaves that a strand can lie in. An octave change for want of anything else comes last.
+
+    ``alone``: the passage has no other strand of its kind, such as the tune in another octave.
+    """
     if not strand.tones:
         return
     chairs = [chair for chair in hall.chairs if _takes(chair, strand, level, clock)]
     here = [
-        (chair, octave) for chair in chairs for octave in _octaves(chair, strand, level)
+        (chair, octave) for chair in chairs for octave in _octaves(chair, strand, level, alone)
         if reaches(chair, strand, octave)
     ]  # fmt: skip
     if not any(not octave and not is_plucked(chair) for chair, octave in here):
@@ -126,12 +130,15 @@ def _places(hall: Hall, strand: Strand, level: str, clock: Clock) -> Iterator[tu
     yield from here
 
 
-def _octaves(chair: Chair, strand: Strand, level: str) -> tuple[int, ...]:
-    """The octaves in which a chair is asked for a strand, the sketch's own first."""
+def _octaves(chair: Chair, strand: Strand, level: str, alone: bool) -> tuple[int, ...]:
+    """The octaves in which a chair is asked for a strand, the sketch's own first.
+
+    A tune that the sketch has in several octaves is not doubled in yet another.
+    """
     if kind_of(chair) == "celesta":
         return (1,) if strand.kind == TUNE else (0, 1)
     if strand.kind == TUNE:
-        return (0, 1, -1)
+        return (0, 1, -1) if alone else (0,)
     if strand.kind == BASS and kind_of(chair) in facts.get("scoring.sixteen_foot").value:
         return (0, -1)
     if strand.kind == BASS and strand.low < chair.low and not is_plucked(chair):

@@ -78,6 +78,7 @@ def _words(problem: Problem, odds: Sequence[Wish]) -> str:
 
 
 def _broken(problem: Problem, row: Row, on: dict[int, Wish]) -> str:
+    on = dict(sorted(on.items(), key=lambda item: (item[1].where, item[0])))
     names = [_name(problem, i, wish) for i, wish in on.items()]
     chairs = {problem.candidates[i].chair for i in on}
     both = " and ".join(names)

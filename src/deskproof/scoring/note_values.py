@@ -45,7 +45,8 @@ def _valued(
         onset, end = last - grid // own[2], last
     index = next((bar.index for bar in bars[note.bar :] if onset < bar.onset + bar.length), note.bar)
     end = min(end, max(last, onset))
-    return note._replace(bar=index, onset=onset, end=end, rings=max(note.rings, end))
+    rings = max(end, _nearest(note.rings, grid, TWOS[1])) if note.rings > note.end else end
+    return note._replace(bar=index, onset=onset, end=end, rings=rings)
 
 
 def _division(onsets: Sequence[int], grid: int, is_played: bool) -> int:

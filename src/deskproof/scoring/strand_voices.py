@@ -1,7 +1,7 @@
 """Which notes go on as one voice: the notes of a passage parted into lines, chord by chord.
 
 At each onset the new notes go to the lines that are free, so that what all of them cost together is least: far pitch,
-a rest between, another staff or printed voice, another length. Lines do not cross there. There are at most as many
+a rest between, another staff or printed voice, another length. Lines of one staff do not cross there. There are at most as many
 lines as notes sound together, and one to spare for a bass note struck before its chord.
 """
 
@@ -34,7 +34,7 @@ def lines_of(notes: Sequence[SketchNote], grid: int) -> list[list[int]]:
         main = list(range(len(notes)))
     separation = _Separation(notes, main, grid)
     for _, chord in groupby(main, key=lambda k: notes[k].onset):
-        separation.add(sorted(chord, key=lambda k: (-notes[k].midi, notes[k].staff)))
+        separation.add(sorted(chord, key=lambda k: (notes[k].staff, -notes[k].midi)))
     lines = separation.lines
     _add_graces(lines, notes, sorted(set(range(len(notes))) - set(main)))
     return [sorted(line, key=lambda k: (notes[k].onset, not notes[k].grace, k)) for line in lines]
@@ -72,10 +72,10 @@ class _Separation:
         self.voiced = {staff for staff, names in voices.items() if len(names) > 1}
 
     def add(self, chord: list[int]) -> None:
-        """Give each note of a chord, from the top down, a line of its own."""
+        """Give each note of a chord, staff by staff from the top down, a line of its own."""
         onset = self.notes[chord[0]].onset
         free = [k for k, line in enumerate(self.lines) if _free_at(self.notes[line[-1]]) <= onset]
-        free.sort(key=lambda k: (-self.center[k], k))
+        free.sort(key=lambda k: (self.notes[self.lines[k][-1]].staff, -self.center[k], k))
         choice = self._choose(chord, free)
         keep = self.price["memory"]
         for note, line in zip(chord, choice, strict=True):

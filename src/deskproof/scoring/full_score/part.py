@@ -65,6 +65,7 @@ class PartLayer:
         for chair in printed.chairs:
             self._say(signs.dynamics(self.casts[chair.name]))
             self._say(signs.words(self.casts[chair.name]))
+        self._hairpins(signs)
         if top:
             self._say(signs.on_top())
         self._bowing()
@@ -116,6 +117,15 @@ class PartLayer:
             here = self.said.setdefault(row.bar, [])
             if not any((one.onset, one.kind, one.value) == (row.onset, row.kind, row.value) for one in here):
                 here.append(row)
+
+    def _hairpins(self, signs: Signs) -> None:
+        """The hairpins of all its chairs; of two that overlap on the staff the one that begins first, or is longer."""
+        found = {pair for chair in self.printed.chairs for pair in signs.hairpins(self.casts[chair.name])}
+        end = 0
+        for begin, stop in sorted(found, key=lambda pair: (pair[0].onset, -pair[1].onset, pair)):
+            if begin.onset >= end:
+                self._say([begin._replace(number=""), stop._replace(number="")])
+                end = stop.onset
 
     def _words(self, text: str, onset: int) -> None:
         self._say([Said(onset, self.sketch.bar_at(onset).index, 0, "words", text)])
@@ -269,7 +279,7 @@ class PartLayer:
 
     def _measure(self, bar: Bar, notes: Sequence[Note], clefs: Sequence[Sequence[Clef]]) -> Measure:
         source = self.source.measures[bar.index]
-        rows = sorted(self.said.get(bar.index, ()), key=lambda row: (row.onset, _RANK.get(row.kind, 9)))
+        rows = sorted(self.said.get(bar.index, ()), key=_order)
         said = tuple(
             Direction(k, row.onset - bar.onset, 1, row.kind, row.value, row.number) for k, row in enumerate(rows)
         )
@@ -299,6 +309,11 @@ class PartLayer:
 
     def _key(self, bar: Bar, transpose: Transpose) -> Key:
         return Key(0) if self.printed.family in NO_KEY else written_key(bar.key, transpose)
+
+
+def _order(row: Said) -> tuple[int, int, bool]:
+    """At one place: rehearsal mark, words, tempo, dynamic, the end of a hairpin, the beginning of the next."""
+    return row.onset, _RANK.get(row.kind, 9), row.value != "stop"
 
 
 _RANK = {"rehearsal": 0, "words": 1, "metronome": 2, "dynamics": 3, "wedge": 4}

@@ -41,14 +41,14 @@ class Signs:
                 yield sign
 
     def dynamics(self, rows: Sequence[Played]) -> Iterator[Said]:
-        """The dynamics and hairpins of what one chair plays, in order; none is said twice without need."""
+        """The dynamics of what one chair plays, in order; none is said twice without need."""
         if not rows:
             return
         again = int(facts.get("full_score.dynamic_again").value)
         now = ""
         entries = _entries(rows)
         for k, entry in enumerate(entries):
-            start, end = entry[0].tone.onset, max(row.tone.end for row in entry)
+            start = entry[0].tone.onset
             marked = [s for s in self.sketch.said if s.kind == "dynamics" and self._for(s, entry[0])]
             places = [sign.onset for sign in marked]
             before = bisect_right(places, start) - 1
@@ -59,17 +59,25 @@ class Signs:
             now = own
             if entry[0].dynamic:
                 continue
-            for sign in marked[before + 1 :]:
-                if sign.onset >= end:
-                    break
+            for sign in self._on_notes(marked[before + 1 :], entry):
                 if sign.value != now:
                     yield sign
                     now = sign.value
-        for begin, stop, value in self.wedges:
-            sounding = [r for r in rows if r.tone.onset < stop.onset and begin.onset < r.tone.end]
-            if sounding and not sounding[0].dynamic and self._for(begin, sounding[0]):
-                yield begin._replace(value=value)
-                yield stop
+
+    def hairpins(self, rows: Sequence[Played]) -> Iterator[tuple[Said, Said]]:
+        """The hairpins over what one chair plays, each with its end; over rests before and behind there is none."""
+        for begin, stop in self.wedges:
+            under = [row for row in rows if row.tone.onset < stop.onset and begin.onset < row.tone.end]
+            if not under or under[0].dynamic or not self._for(begin, under[0]):
+                continue
+            first = max(begin.onset, under[0].tone.onset)
+            last = min(stop.onset, max(row.tone.end for row in under))
+            if first < last:
+                yield self._moved(begin, first), self._moved(stop, last)
+
+    def _moved(self, sign: Said, onset: int) -> Said:
+        """The sign at another place."""
+        return sign if onset == sign.onset else sign._replace(onset=onset, bar=self.sketch.bar_at(onset).index)
 
     def words(self, rows: Sequence[Played]) -> Iterator[Said]:
         """Words of expression for who has the tune there, "cresc." and "dim." for all who play."""
@@ -85,6 +93,19 @@ class Signs:
 
     def _for(self, sign: Said, row: Played) -> bool:
         return sign.staff == row.staff or row.staff not in self.marked
+
+    def _on_notes(self, signs: Sequence[Said], rows: Sequence[Played]) -> list[Said]:
+        """The signs that some notes are played under; where one stands over a rest, it waits for the next note."""
+        found: list[Said] = []
+        for sign in signs:
+            under = any(row.tone.onset <= sign.onset < row.tone.end for row in rows)
+            after = sign.onset if under else next((r.tone.onset for r in rows if r.tone.onset > sign.onset), None)
+            if after is None:
+                continue
+            if found and found[-1].onset >= after:
+                found.pop()
+            found.append(self._moved(sign, after))
+        return found
 
     def _bars_between(self, one: Sequence[Played], two: Sequence[Played]) -> int:
         end = max(row.tone.end for row in one)
@@ -115,7 +136,7 @@ def _entries(rows: Sequence[Played]) -> list[list[Played]]:
     return found
 
 
-def _wedges(sketch: Sketch) -> Iterator[tuple[Said, Said, str]]:
+def _wedges(sketch: Sketch) -> Iterator[tuple[Said, Said]]:
     """Hairpins, each with its end."""
     waiting: dict[tuple[int, str], Said] = {}
     for sign in sketch.said:
@@ -125,7 +146,7 @@ def _wedges(sketch: Sketch) -> Iterator[tuple[Said, Said, str]]:
         if sign.value == "stop":
             begin = waiting.pop(key, None)
             if begin is not None and begin.onset < sign.onset:
-                yield begin, sign, begin.value
+                yield begin, sign
         else:
             waiting[key] = sign
 
