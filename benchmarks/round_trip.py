@@ -219,7 +219,7 @@ def main(arguments: list[str]) -> None:
     large: list[Case] = []
     small: list[Case] = []
     for path in paths:
-        cases, said = cases_of(path, seconds=20)
+        cases, said = cases_of(path, seconds=10)
         players = {name for case in cases for sets in case.truth.values() for name in sets}
         print(said, flush=True)
         (large if len(players) >= EIGHT else small).extend(cases)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import re
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -46,14 +49,15 @@ def plan(
     from deskproof.scoring import plan_json, plan_text, planning
     from deskproof.scoring import sketch as sketch_
 
+    _all_apart(SKETCH=sketch, forces=forces, output=output, sheet=sheet)
     read = sketch_.read(sketch)
     before, text = _plan_there(output)
-    if output is not None:
-        may_write(output, sketch, before is not None)
-    if sheet is not None:
-        may_write(sheet, sketch, True)
+    for target in (output, sheet):
+        if target is not None:
+            may_write(target, sketch, True)  # a file that is there is a plan, or was refused
     hall = _hall(forces, before, output)
-    scored = planning.scored(read, hall, before, scale or "", seconds)
+    with _naming(output if before is not None else None):
+        scored = planning.scored(read, hall, before, scale or "", seconds)
     if output is not None:
         write_whole(output, plan_text.write(scored.plan, text, hall=hall).encode())
     if sheet is not None:
@@ -65,6 +69,36 @@ def plan(
     if output is not None:
         left = f"; {len(scored.kept)} of {len(scored.passages)} passages left as they were" if before else ""
         click.echo(f"Wrote {output}{left}. Edit it and plan again, or: deskproof orchestrate {sketch} {output} -o FULL")
+
+
+def _all_apart(**files: Path | None) -> None:
+    """Refuse one file for two things, before anything is read or written.
+
+    Raises
+    ------
+    DeskproofError
+        If two of the names lead to one file.
+    """
+    seen: dict[Path, str] = {}
+    for what, path in files.items():
+        if path is None:
+            continue
+        first = seen.setdefault(path.resolve(), what)
+        if first != what:
+            raise DeskproofError(f"{path}: named as {first} and as {what}. The original is never overwritten; name "
+                                 "another file.")  # fmt: skip
+
+
+@contextlib.contextmanager
+def _naming(plan: Path | None) -> Iterator[None]:
+    """Put the plan's name before the lines that an error names."""
+    try:
+        yield
+    except DeskproofError as error:
+        if plan is None:
+            raise
+        said = re.sub(r"^(?:plan, )?line (?=\d)", lambda _: f"{plan}, line ", str(error), flags=re.MULTILINE)
+        raise DeskproofError(said if str(plan) in said else f"{plan}: {said}") from None
 
 
 def _plan_there(path: Path | None) -> tuple[Reading | None, str | None]:
@@ -149,12 +183,16 @@ def orchestrate(
 
     if not plan.is_file():
         raise DeskproofError(f"{plan}: no such plan. Make one with: deskproof plan {sketch} -o {plan}")
+    _all_apart(SKETCH=sketch, PLAN=plan, output=output, midi=midi)
     reading, text = _plan_there(plan)
     assert reading is not None
-    may_write(output, sketch, force or _is_our_own(output, reading))
+    own = _is_our_own(output, reading) if not force else False
+    may_write(output, sketch, force or own)
     if midi is not None:
-        may_write(midi, sketch, force)
-    done = orchestrating.orchestrated(sketch_.read(sketch), reading, str(plan))
+        may_write(midi, sketch, force or (own and _is_midi_of(midi, output)))
+    read = sketch_.read(sketch)
+    with _naming(plan):
+        done = orchestrating.orchestrated(read, reading, str(plan))
     data = done.document.written()
     write_whole(output, container.pack(data) if output.suffix.casefold() == ".mxl" else data)
     if midi is not None:
@@ -191,6 +229,14 @@ def _is_our_own(path: Path, reading: Reading) -> bool:
     return True
 
 
+def _is_midi_of(path: Path, full: Path) -> bool:
+    """Whether a MIDI file is the one that was written with a full score."""
+    from deskproof import document
+    from deskproof.midi import writing
+
+    return path.is_file() and path.read_bytes() == writing.write(document.read(full).score)
+
+
 @click.command("short-score")
 @click.argument("full", type=_path)
 @click.option("-o", "--output", type=_path, required=True, help="The short score (.musicxml or .mxl).")
@@ -210,6 +256,7 @@ def short_score(
 
     if fingering and not for_piano:
         raise click.UsageError("--fingering goes with --for-piano.")
+    _all_apart(FULL=full, forces=forces, output=output)
     may_write(output, full, force)
     room = forces_.read(forces) if forces else forces_.Forces()
     made = shortening.short_score(full, staves, for_piano, fingering, room)

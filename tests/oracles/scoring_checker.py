@@ -75,7 +75,7 @@ class Piece:
                 if len(parts) < 2:
                     continue
                 kinds = {strand.kind for strand, _, _ in parts}
-                if len({strand.id for strand, _, _ in parts}) < len(parts) or len(kinds) > 1:
+                if len({strand.id for strand, _, _ in parts}) < len(parts) or (len(kinds) > 1 and not chair.section):
                     yield f"{at}: {name} with {parts}"
                 elif chair.family in ("harp", "keyboard"):
                     continue

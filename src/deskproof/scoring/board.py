@@ -102,6 +102,7 @@ class Board:
         ]
         self.costs: list[Sum] = [0] * len(self.ground.passages)
         self._kinds_of: dict[tuple[int, str], dict[str, Sum]] = {}
+        self._working: dict[tuple[int, str], Sum] = {}
         self._rules()
         self._wishes()
         for at in sorted(self.open):
@@ -287,8 +288,22 @@ class Board:
     # Who plays what kind of strand, and what lies between passages.
 
     def _at_work(self, at: int, name: str) -> Sum:
-        """Whether a chair plays in a passage."""
-        return sum(self._kinds(at, name).values())
+        """Whether a chair plays in a passage; how many do of those that it stands for."""
+        kinds = list(self._kinds(at, name).values())
+        if len(kinds) < 2 or not self._is_section(at, name):
+            return sum(kinds)
+        if all(isinstance(kind, int) for kind in kinds):
+            return max(kinds)
+        key = at, name
+        if key not in self._working:
+            found = self._working[key] = self.model.new_bool_var("")
+            for kind in kinds:
+                self.model.add(found >= kind)
+            self.model.add(found <= sum(kinds))
+        return self._working[key]
+
+    def _is_section(self, at: int, name: str) -> bool:
+        return any(self.ground.chair_of[i].section for i in self.problem.chairs[at].get(name, [])[:1])
 
     def _kinds(self, at: int, name: str) -> dict[str, Sum]:
         """For a chair in a passage and each kind of strand, whether the chair plays one of it."""
@@ -298,7 +313,8 @@ class Board:
             for i in self.problem.chairs[at].get(name, ()):
                 of_kind[self.ground.strand_of[i].kind].append(i)
             self._kinds_of[key] = {kind: self._exactly(indices) for kind, indices in of_kind.items()}
-            self.model.add(sum(self._kinds_of[key].values()) <= self._count(at, name))
+            if not self._is_section(at, name):
+                self.model.add(sum(self._kinds_of[key].values()) <= self._count(at, name))
         return self._kinds_of[key]
 
     def _count(self, at: int, name: str) -> int:
@@ -332,10 +348,22 @@ class Board:
                 continue
             for name in sorted({*self.problem.chairs[at - 1], *self.problem.chairs[at]}):
                 before, after = self._kinds(at - 1, name), self._kinds(at, name)
+                if self._is_section(at - 1, name) or self._is_section(at, name):
+                    self._pay(at, price * self._differs(before, after))
+                    continue
                 most = max(self._count(at - 1, name), self._count(at, name))
                 new = [self._over(after[kind] - before.get(kind, 0), most) for kind in after]
                 ended = self._over(sum(before.values()) - sum(after.values()), most)
                 self._pay(at, price * (sum(new) + ended))
+
+    def _differs(self, before: Mapping[str, Sum], after: Mapping[str, Sum]) -> Sum:
+        """Whether a section has other kinds of strand than before."""
+        change = self.model.new_bool_var("")
+        for kind in {**before, **after}:
+            one, other = before.get(kind, 0), after.get(kind, 0)
+            self.model.add(change >= one - other)
+            self.model.add(change >= other - one)
+        return change
 
     def _climax(self) -> None:
         """The climax is the fullest, players are fresh for it, and a fortissimo is for everybody."""

@@ -44,6 +44,10 @@ class Clock:
         bar = self.bars[i]
         return self._starts[i] + bar.seconds * (tick - bar.onset) / max(1, bar.length)
 
+    def ticks(self, passage: Passage) -> int:
+        """How long a passage is, in ticks."""
+        return sum(bar.length for bar in self.bars[passage.first : passage.last + 1])
+
     def between(self, start: int, end: int) -> float:
         """Seconds from one tick to another."""
         return self.at(end) - self.at(start)

@@ -174,6 +174,9 @@ class Pricing:
         self.scale = scale
         self._known: dict[tuple[int, str], tuple[float, float]] = {}
         self.ranks = {chair.name: _rank(chair, hall) for chair in hall.chairs}
+        self.lowest = {chair.instrument: 0 for chair in hall.chairs}
+        for chair in hall.chairs:
+            self.lowest[chair.instrument] = max(self.lowest[chair.instrument], self.ranks[chair.name])
 
     def candidate(self, at: int, passage: Passage, strand: Strand, chair: Chair, octave: int) -> Candidate:
         """The candidate of a chair on a strand, price and all, whether or not anyone would think of it."""
@@ -188,9 +191,9 @@ class Pricing:
         level = level_of(passage.dynamic)
         fits = of_kind(facts.get("scoring.fit").value, chair) or {}
         cost = int(fits.get(strand.kind, max(fits.values(), default=0)))
-        cost += self.ranks[chair.name] * int(facts.get("scoring.second_player").value) + _kept_back(chair, level)
+        cost += self._place_among(passage, strand, chair) + _kept_back(chair, level)
         cost += abs(octave) * int(facts.get("scoring.octave_shift").value)
-        register, why = _register(chair, moved(strand.tones, octave))
+        register, why = _register(chair, moved(strand.tones, octave), self.clock.ticks(passage))
         fastest, longest = self._speeds(passage, strand)
         late, hurry = self._agility(chair, fastest)
         long, held = self._breath(chair, longest, level)
@@ -199,6 +202,17 @@ class Pricing:
             why.append(f"an octave {'above' if octave > 0 else 'below'}")
         why.append(_speaks_for(chair, strand, level))
         return cost + register + late + long, [word for word in why if word]
+
+    def _place_among(self, passage: Passage, strand: Strand, chair: Chair) -> int:
+        """The price of asking the second before the first, or of having the second above the first."""
+        rank, last = self.ranks[chair.name], self.lowest[chair.instrument]
+        if not last:
+            return 0
+        higher = sum(one.low + one.high > strand.low + strand.high for one in passage.strands)
+        depth = higher / max(1, len(passage.strands) - 1)
+        off = abs(depth - rank / last)
+        asked = rank * int(facts.get("scoring.second_player").value)
+        return asked + round(off * int(facts.get("scoring.second_above").value))
 
     def _speeds(self, passage: Passage, strand: Strand) -> tuple[float, float]:
         """Notes a second of the fastest run, and seconds of the longest note; counted once."""
@@ -254,8 +268,11 @@ def register_of(chair: Chair) -> tuple[int, int, int, int]:
     return chair.low, chair.low + quarter, chair.high - quarter, chair.high
 
 
-def _register(chair: Chair, tones: tuple[Tone, ...]) -> tuple[int, list[str]]:
-    """The price of leaving home, and where the strand lies in words."""
+def _register(chair: Chair, tones: tuple[Tone, ...], length: int) -> tuple[int, list[str]]:
+    """The price of leaving home, and where the strand lies in words.
+
+    A strand that sounds in less than half of the passage, which lasts ``length`` ticks, costs so much less.
+    """
     field_low, low, high, field_high = register_of(chair)
     total = below = above = farthest = 0
     for tone in tones:
@@ -266,6 +283,7 @@ def _register(chair: Chair, tones: tuple[Tone, ...]) -> tuple[int, list[str]]:
         farthest = max(farthest, field_low - tone.midi, tone.midi - field_high)
     away = int(facts.get("scoring.outside_home").value) * (below + above)
     cost = (2 * away + total) // (2 * total) + int(facts.get("scoring.outside_field").value) * farthest
+    cost = cost * min(length, 2 * total) // max(1, length)
     if 2 * (below + above) < total:
         return cost, [f"home register of the {_plain(chair)}"]
     where = "low" if below > above else "high"

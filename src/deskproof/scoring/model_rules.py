@@ -101,13 +101,16 @@ def _tasks(ground: Ground, indices: Sequence[int]) -> Iterator[Row]:
 
 
 def together(ground: Ground, i: int, j: int) -> bool:
-    """Whether one section or player of chords can take both of two tasks in a passage."""
+    """Whether one section or player of chords can take both of two tasks in a passage.
+
+    A section divides among any kinds of strand that it can divide for; chords are of one kind.
+    """
     chair, one, other = ground.chair_of[i], ground.strand_of[i], ground.strand_of[j]
-    if chair != ground.chair_of[j] or one.id == other.id or one.kind != other.kind:
+    if chair != ground.chair_of[j] or one.id == other.id:
         return False
     if not chair.section:
-        return True
-    return one.kind in DIVISIBLE and not _in_octaves(ground, i, j)
+        return one.kind == other.kind
+    return one.kind in DIVISIBLE and other.kind in DIVISIBLE and not _in_octaves(ground, i, j)
 
 
 def _in_octaves(ground: Ground, i: int, j: int) -> bool:

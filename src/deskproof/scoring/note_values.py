@@ -6,7 +6,7 @@ lie near. Ends go to the plainest value that is about as long.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from fractions import Fraction
 
 from deskproof import facts
@@ -26,19 +26,21 @@ def in_values(notes: Sequence[SketchNote], bars: Sequence[Bar], grid: int, is_pl
     for bar, at in places.values():
         beats.setdefault((bar, at // grid), []).append(at % grid)
     divided = {beat: _division(onsets, grid, is_played) for beat, onsets in beats.items()}
-    return [_valued(note, bars, grid, divided, is_played) for note in notes]
+    return [_valued(note, bars, grid, divided, () if is_played else places.keys(), is_played) for note in notes]
 
 
 def _valued(
-    note: SketchNote, bars: Sequence[Bar], grid: int, divided: Mapping[tuple[int, int], int], is_played: bool
-) -> SketchNote:
+    note: SketchNote, bars: Sequence[Bar], grid: int, divided: Mapping[tuple[int, int], int],
+    begun: Container[int], is_played: bool,
+) -> SketchNote:  # fmt: skip
+    """The note with its times; ``begun``: where others begin, so that an end there is exact."""
     bar = bars[note.bar]
     at = note.onset - bar.onset
     division = divided[note.bar, at // grid]
     onset = bar.onset + (_nearest(at, grid, division) if is_played else at)
     own = _family(division)
     end = note.end + onset - note.onset
-    if is_played or not any(_stands(end - onset, grid, parts) for parts in (*TWOS, *THREES)):
+    if end not in begun and (is_played or not any(_stands(end - onset, grid, parts) for parts in own)):
         end = onset + _length(note.end - note.onset, grid, own, note.onset != note.end)
     last = bars[-1].onset + bars[-1].length
     if onset >= last:

@@ -23,6 +23,9 @@ _BEHIND_GRACES = 1 << 30
 _SAID = ("dynamics", "wedge", "words", "metronome", "rehearsal", "sound:tempo", "dashes", "segno", "coda")
 
 
+_SlurKey = tuple[str, int, str]  # number, staff, voice
+
+
 class SketchError(DeskproofError):
     """The sketch cannot be scored; the message says what was found and what is needed."""
 
@@ -123,12 +126,12 @@ class _PartReader:
         """Its notes; ties joined, slurs numbered, signs on a chord given to each of its notes."""
         found: list[SketchNote] = []
         open_ties: dict[tuple[Pitch, int], list[int]] = {}
-        open_slurs: dict[tuple[str, int], int] = {}
+        open_slurs: dict[_SlurKey, int] = {}
         for measure, bar in zip(self.part.measures, self.bars, strict=False):
             graces = 0
             for chord in _chords(measure.notes):
                 marks = tuple(dict.fromkeys(mark for note in chord for mark in note.marks))
-                slurs = self._slurs(marks, self.staff + chord[0].staff - 1, open_slurs)
+                slurs = self._slurs(marks, self.staff + chord[0].staff - 1, chord[0].voice, open_slurs)
                 graces = graces + 1 if chord[0].flags & GRACE else 0
                 for note in chord:
                     self._add(found, note, bar, graces, marks, slurs, open_ties)
@@ -174,21 +177,25 @@ class _PartReader:
         return note.pitch if not shift else parse(pitch_name(int(note.pitch.midi + shift)))
 
     def _slurs(
-        self, marks: tuple[Mark, ...], staff: int, waiting: dict[tuple[str, int], int]
+        self, marks: tuple[Mark, ...], staff: int, voice: str, waiting: dict[_SlurKey, int]
     ) -> tuple[int, ...]:
-        """The slurs over a chord with these signs; those that begin here are open from now on."""
+        """The slurs over a chord with these signs, its own voice's first; those that begin here are open from now on.
+
+        Two voices of a staff may each have a slur of one number; a slur that ends in another voice is ended there.
+        """
         ending = set()
         for mark in marks:
-            key = (mark.number or "1", staff)
+            key = (mark.number or "1", staff, voice)
             if mark.kind == "slur" and mark.value == "start":
                 waiting[key] = self.slurs
                 self.slurs += 1
             elif mark.kind == "slur" and mark.value == "stop":
-                ending.add(key)
-        over = tuple(waiting[key] for key in waiting if key[1] == staff)
+                ending.add(key if key in waiting else next((one for one in waiting if one[:2] == key[:2]), key))
+        over = [key for key in waiting if key[1] == staff]
+        found = tuple(waiting[key] for key in sorted(over, key=lambda key: key[2] != voice))
         for key in ending:
             waiting.pop(key, None)
-        return over
+        return found
 
     def _pedals(self) -> list[tuple[int, int]]:
         """From where to where the damper pedal is down, in ticks."""

@@ -1,8 +1,8 @@
 """Which notes go on as one voice: the notes of a passage parted into lines, chord by chord.
 
 At each onset the new notes go to the lines that are free, so that what all of them cost together is least: far pitch,
-a rest between, another staff or printed voice, another length. Lines of one staff do not cross there. There are at most as many
-lines as notes sound together, and one to spare for a bass note struck before its chord.
+a rest between, another staff or printed voice, another length. Lines of one staff do not cross there. There are at most
+as many lines as notes sound together, and one to spare for a bass note struck before its chord.
 """
 
 from __future__ import annotations

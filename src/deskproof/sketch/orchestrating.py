@@ -93,6 +93,8 @@ def ready(sketch: Sketch, reading: Reading, name: str) -> tuple[tuple[Passage, .
     passages = planning.passages_of(sketch, plan)
     matched = replanning.matched(plan, passages, sketch)
     wrong = replanning.agrees(matched, passages, name)
+    if wrong:
+        raise OrchestrateError("\n".join(wrong))
     open_ = [line for one in matched if one is not None for line in one.lines if not line.who and not line.why]
     wrong += [f"{name}, line {line.where}: the {line.strand} is left to the planner still" for line in open_]
     for k in sorted(replanning.edited(matched, passages, sketch)):

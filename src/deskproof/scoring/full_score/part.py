@@ -31,7 +31,7 @@ from deskproof.scoring.full_score.staving import (
     written_key,
     written_pitch,
 )
-from deskproof.scoring.records import SAME, Bar, Chair, Said, Sketch
+from deskproof.scoring.records import SAME, Bar, Chair, Said, Seat, Sketch
 
 VOICES = (("1", "2"), ("5", "6"))  # of the upper and the lower staff
 BOTH, UNISON, DIVIDED, TOGETHER = "both", "a2", "div.", "unis."
@@ -58,6 +58,7 @@ class PartLayer:
         self.ids = {id_: f"{printed.id}-I{k}" for k, id_ in enumerate(printed.instruments, 1)}
         self.transposes = {id_: self._transpose(id_) for id_ in printed.instruments}
         self.chairs = {chair.name: chair for chair in printed.chairs}
+        self.seated = [self._of_seat(seat) for seat in printed.seats]
         self.slots = self._slots()
         self.cut: set[Played] = set()
         self.sitting = self._sitting()
@@ -82,12 +83,15 @@ class PartLayer:
         fifths = max(longest, key=lambda key: longest[key]) if longest else 0
         return transposition(semitones, 0 if self.printed.family in NO_KEY else fifths)
 
+    def _of_seat(self, seat: Seat) -> list[Played]:
+        """What one seat plays on all its instruments."""
+        chairs = [chair.name for chair in self.printed.chairs if chair.seat == seat.name]
+        return _one_at_a_time([row for name in chairs for row in self.casts[name]], self.sketch)
+
     def _slots(self) -> list[dict[int, list[Piece]]]:
         """What is to be written side by side: each player of a shared staff, each strand of a divided section."""
         slots: list[dict[int, list[Piece]]] = []
-        for seat in self.printed.seats:
-            own = [row for chair in self.printed.chairs if chair.seat == seat.name for row in self.casts[chair.name]]
-            own = _one_at_a_time(own, self.sketch)
+        for own in self.seated:
             layers = 1 if self.printed.grand else 1 + max((row.layer for row in own), default=0)
             for layer in range(layers):
                 played = [row for row in own if self.printed.grand or row.layer == layer]
@@ -141,18 +145,15 @@ class PartLayer:
                     now = how
 
     def _changes_of_instrument(self) -> None:
-        """"to Celesta" where the last note before a change ends, and the name where it begins."""
-        if len(self.printed.instruments) < 2:
-            return
-        rows = sorted((row for own in self.casts.values() for row in own), key=lambda row: row.tone.onset)
-        for one, two in pairwise(rows):
+        """"to Celesta" where the last note before a change ends, and the name where it begins.
+
+        Where no rest is between, it stands over the last note.
+        """
+        for one, two in (pair for own in self.seated for pair in pairwise(own)):
             after = self.chairs[two.chair].instrument
             if self.chairs[one.chair].instrument != after:
-                name = _plain(after)
-                last = self.sketch.bars[-1]
-                at = min(one.tone.end, last.onset + last.length - 1)
-                self._words(f"to {name}", at)
-                self._words(name, two.tone.onset)
+                self._words(f"to {_plain(after)}", one.tone.end if one.tone.end < two.tone.onset else one.tone.onset)
+                self._words(_plain(after), two.tone.onset)
 
     def _fermatas(self) -> frozenset[int]:
         """Bars in which the sketch holds a note: who rests holds the rest."""
