@@ -1,4 +1,4 @@
-# make demo: build the environment, check and mend the piece that comes along.
+# make demo: build the environment, check and mend the piece that comes along, set its sketch for orchestra.
 # make test: build the environment and pass the tests.
 PY ?= python3
 VENV := .venv
@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 
 .PHONY: demo test check lint docs figures bench clean
 
-demo: $(VENV)/.installed
+demo: $(VENV)/.planned
 	$(BIN)/deskproof demo -o mended.musicxml --force
 
 test: $(VENV)/.tested
@@ -37,9 +37,14 @@ $(VENV)/.installed: $(VENV)/.made pyproject.toml
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --only-binary :all: -e . hatchling editables
 	@touch $@
 
+$(VENV)/.planned: $(VENV)/.installed pyproject.toml
+	@echo "Installing the solver that plans a scoring (ortools, about 190 MB with what it needs)."
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --only-binary :all: -e '.[plan]'
+	@touch $@
+
 $(VENV)/.tested: $(VENV)/.installed pyproject.toml
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --only-binary :all: -e '.[test]'
 	@touch $@
 
 clean:
-	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache mended.musicxml
+	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache mended.musicxml lamps.plan.toml lamps-full.musicxml lamps-short.musicxml

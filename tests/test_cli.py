@@ -396,6 +396,9 @@ def test_demo_checks_mends_and_writes(tmp_path: Path):
     assert f"Wrote {target}." in result.stdout
     assert DEMO.read_bytes() == original
     assert target.read_bytes() != original
+    for name in ("lamps.plan.toml", "lamps-full.musicxml", "lamps-short.musicxml"):
+        assert f"Wrote {tmp_path / name}" in result.stdout and (tmp_path / name).stat().st_size > 1000
+    assert "Checked: nothing found." in result.stdout
     assert run("demo", "-o", target).exit_code == 2
     assert run("demo", "-o", target, "--force").exit_code == 0
     assert run("demo", "-o", DEMO, "--force").exit_code == 2
@@ -404,7 +407,7 @@ def test_demo_checks_mends_and_writes(tmp_path: Path):
 def test_version_and_help():
     assert run("--version").stdout == f"deskproof, version {__version__}\n"
     shown = run("-h").stdout
-    for command in ("check", "mend", "why", "facts", "demo"):
+    for command in ("check", "mend", "why", "facts", "demo", "plan", "orchestrate", "short-score"):
         assert command in shown
         assert run(command, "--help").exit_code == 0
     assert run("chekc").exit_code == 2

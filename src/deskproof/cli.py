@@ -580,14 +580,19 @@ def forces(files: Sequence[Path], output: Path) -> None:
 @click.option("-o", "--output", type=click.Path(path_type=Path), default=Path("mended.musicxml"), show_default=True)
 @click.option("--force", is_flag=True, help="Write over an existing output.")
 def demo(output: Path, force: bool) -> None:
-    """Check and mend the piece that comes with Deskproof."""
+    """Check and mend the piece that comes with Deskproof; score its sketch for orchestra, and make it short again."""
     from deskproof.demo import SCORE
     from deskproof.families import Help
+    from deskproof.files import may_write
 
+    for target in cli_sketch.demo_outputs(output.parent):
+        may_write(target, None, force)
     room = _forces(None, None, False)
     click.echo(_words(replace(_checked(SCORE, room, (), None), path=Path(SCORE.name)), False, _width()))
     click.echo()
     _mend(SCORE, room, (), None, output, True, (), False, force, Help())
+    click.echo()
+    cli_sketch.demo(output.parent)
 
 
 for _command in cli_sketch.commands():

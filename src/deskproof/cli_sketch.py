@@ -265,6 +265,35 @@ def short_score(
     click.echo(f"Wrote {output}: {made.says}")
 
 
+def demo_outputs(folder: Path) -> tuple[Path, Path, Path]:
+    """Where the demo writes the plan, the full score and the short score of its sketch."""
+    return folder / "lamps.plan.toml", folder / "lamps-full.musicxml", folder / "lamps-short.musicxml"
+
+
+def demo(folder: Path) -> None:
+    """The sketch that comes along: planned and set for orchestra, and the full score made short again."""
+    from deskproof import forces
+    from deskproof.demo import SKETCH
+    from deskproof.files import write_whole
+    from deskproof.scoring import hall, plan_reading, plan_text, planning, said
+    from deskproof.scoring import sketch as sketch_
+    from deskproof.sketch import orchestrating, shortening
+
+    plan_file, full, short = demo_outputs(folder)
+    read = sketch_.read(SKETCH)
+    scored = planning.scored(read, hall.standard())
+    text = plan_text.write(scored.plan, hall=scored.hall)
+    write_whole(plan_file, text.encode())
+    click.echo(f"{SKETCH.name}: “{read.score.title}”, {len(scored.passages)} passages. {said.status_words(scored.plan)}")
+    done = orchestrating.orchestrated(read, plan_reading.reading_of(text, plan_file.name), plan_file.name)
+    write_whole(full, done.document.written())
+    made = shortening.short_score(full, None, False, False, forces.Forces())
+    write_whole(short, made.document.written())
+    click.echo(f"Wrote {plan_file}: who plays what; edit it and plan again.")
+    click.echo(f"Wrote {full}: " + " ".join(orchestrating.in_words(done)))
+    click.echo(f"Wrote {short}: the way back; {made.says}")
+
+
 def commands() -> list[Any]:
     """The commands of the sketch, in the order of a working day."""
     return [plan, orchestrate, short_score]

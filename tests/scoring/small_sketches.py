@@ -23,6 +23,8 @@ from deskproof.sketch import orchestrating
 DIVISIONS = 24
 TYPES = {"4": "whole", "2": "half", "1": "quarter", "1/2": "eighth", "1/4": "16th", "3": "half", "3/2": "quarter",
          "3/4": "eighth", "1/3": "eighth", "2/3": "quarter", "1/6": "16th"}  # fmt: skip
+Asked = tuple[int, int, Mapping[str, Sequence[str]]]
+"""A passage by hand: first and last bar (ordinals), and who has each strand."""
 SIGNS = {
     "(": ("notations", '<slur type="start" number="1"/>'), ")": ("notations", '<slur type="stop" number="1"/>'),
     "^": ("notations", "<fermata/>"), ".": ("notations", "<articulations><staccato/></articulations>"),
@@ -183,7 +185,7 @@ def who(*words: str) -> tuple[Who, ...]:
 
 
 def given(
-    read: Sketch, hall: Hall, *passages: tuple[int, int, Mapping[str, Sequence[str]]], marks: Sequence[str] = (),
+    read: Sketch, hall: Hall, *passages: Asked, marks: Sequence[str] = (),
     dynamics: Mapping[str, str] | None = None, made: Mapping[str, Strand] | None = None,
 ) -> tuple[tuple[Passage, ...], ScoringPlan, Reading]:
     """Passages and plan: (first, last, {strand: players}), bars as ordinals, both inside."""
@@ -210,7 +212,7 @@ def given(
 
 
 def set_for(
-    read: Sketch, hall: Hall, *passages: tuple[int, int, Mapping[str, Sequence[str]]], marks: Sequence[str] = (),
+    read: Sketch, hall: Hall, *passages: Asked, marks: Sequence[str] = (),
     dynamics: Mapping[str, str] | None = None, made: Mapping[str, Strand] | None = None,
 ) -> orchestrating.Orchestrated:
     """The full score of a plan by hand; see :func:`given`."""

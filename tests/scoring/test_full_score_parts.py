@@ -20,7 +20,7 @@ LOW = ["C3:4"] * 8
 class Page:
     """A full score as its XML says it, with the checks that hold for every one."""
 
-    def __init__(self, sketch: bytes, hall: Hall, *passages: tuple[int, int, dict[str, list[str]]], **more: Any) -> None:
+    def __init__(self, sketch: bytes, hall: Hall, *passages: small.Asked, **more: Any) -> None:
         self.done = small.set_for(small.sketch(sketch), hall, *passages, **more)
         self.data = self.done.document.written()
         self.root = checker.root_of(self.data)
@@ -380,7 +380,8 @@ def test_the_harp_has_its_diagram_where_it_first_plays_and_one_key_for_two_lines
         (1, 1, {"1.1": ["harp", "flute 1"], "1.2": ["harp"], "2.1": ["harp", "cello"]}),
     )  # fmt: skip
     assert len(list(page.part("Harp").iter("harp-pedals"))) == 1
-    tunings = {one.findtext("pedal-step"): one.findtext("pedal-alter") for one in page.part("Harp").iter("pedal-tuning")}
+    rows = page.part("Harp").iter("pedal-tuning")
+    tunings = {one.findtext("pedal-step"): one.findtext("pedal-alter") for one in rows}
     assert len(tunings) == 7
     assert tunings["C"] == tunings["G"] == "0"
     assert not list(page.part("Flute 1").iter("harp-pedals"))

@@ -6,9 +6,9 @@ from fractions import Fraction
 from pathlib import Path
 
 import mido
-import music21
 import pytest
 
+import corpus
 from deskproof import document
 from deskproof.scoring import sketch as sketch_
 from deskproof.scoring.note_values import in_values
@@ -17,31 +17,32 @@ from deskproof.scoring.sketch import SketchError
 from oracles import full_score_checker as checker
 from scoring import small_sketches as small
 
-CORPUS = Path(music21.__file__).parent / "corpus"
 SHARED = Path(__file__).resolve().parents[3] / "shared"
-PIECES = (
-    "schumann_clara/polonaise_op1n1.xml", "schoenberg/opus19/movement2.mxl", "joplin/maple_leaf_rag.mxl",
-    "beach/prayer_of_a_tired_child.musicxml", "schubert/lindenbaum.mxl", "bach/bwv66.6.mxl", "haydn/opus74no1/movement3.mxl",
-)  # fmt: skip
+UNTIDY = ("schubert/Lindenbaum.xml", "mozart/k80/movement4.mxl", "haydn/opus74no1/movement3.mxl")
+"""Bars that are too long or too short for their metre, where the timeline has its own rules."""
 
 
-@pytest.mark.parametrize("name", PIECES)
-def test_notes_are_those_of_an_outside_reading(name: str):
-    """References, ties, pitches, onsets and ends, in page order."""
-    path = CORPUS / name
-    if not path.is_file():
-        pytest.skip("not in this corpus")
-    read = sketch_.read(path)
-    ours = {
-        note.ref: (Fraction(note.onset, read.grid), Fraction(note.end, read.grid), note.midi, bool(note.grace), note.tied)
-        for note in read.notes
-    }
-    theirs = {
-        one.ref: (one.onset, one.end, one.midi, one.grace, tuple(one.tied))
-        for one in checker.chains_of(checker.bytes_of(path))
-    }
-    assert len(ours) > 50
-    assert ours == theirs
+def test_notes_are_those_of_an_outside_reading():
+    """References, ties, pitches, onsets and ends in page order, of a sample of music21's corpus that nobody chose."""
+    seen = 0
+    for file in corpus.smallest(48):
+        try:
+            read = sketch_.read(file.path)
+        except SketchError:
+            continue  # more than four staves
+        if file.name in UNTIDY:
+            continue
+        ours = {
+            n.ref: (Fraction(n.onset, read.grid), Fraction(n.end, read.grid), n.midi, bool(n.grace), n.tied)
+            for n in read.notes
+        }
+        theirs = {
+            one.ref: (one.onset, one.end, one.midi, one.grace, tuple(one.tied))
+            for one in checker.chains_of(checker.bytes_of(file.path))
+        }
+        assert ours == theirs, file.name
+        seen += 1
+    assert seen > 30
 
 
 def test_notes_stand_in_order_and_bars_one_after_the_other():
@@ -79,7 +80,8 @@ def test_signs_dynamics_and_tempo():
 
 
 def test_a_pickup_and_a_change_of_metre_and_key():
-    change = "<attributes><key><fifths>-2</fifths></key><time><beats>7</beats><beat-type>8</beat-type></time></attributes>"
+    metre = "<time><beats>7</beats><beat-type>8</beat-type></time>"
+    change = f"<attributes><key><fifths>-2</fifths></key>{metre}</attributes>"
     read = small.sketch(
         small.xml(["G4:1", "C5:4", "C5:7/2"], ["r:1", "C3:4", "C3:7/2"], before={2: change}, implicit=(0,),
                   numbers=("0", "1", "2"))

@@ -1,5 +1,6 @@
-"""The piece that comes with Deskproof: own invention, with faults planted in it (docs/demo.md)."""
+"""The pieces that come with Deskproof, own inventions: a score with faults planted in it, and a sketch (docs/demo.md)."""
 
 from pathlib import Path
 
 SCORE = Path(__file__).with_name("ferry.musicxml")
+SKETCH = Path(__file__).with_name("lamps.musicxml")

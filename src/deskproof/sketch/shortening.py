@@ -15,6 +15,7 @@ from deskproof.mending import helped
 from deskproof.musicxml import writer
 from deskproof.musicxml.writing_accidentals import with_accidentals
 from deskproof.page import layout_of
+from deskproof.score import Score
 from deskproof.scoring.short_score import shortened
 
 
@@ -42,12 +43,16 @@ def short_score(full: Path, staves: int | None, for_piano: bool, fingering: bool
     if fingering:
         made = helped(made, forces, Help(fingering=True))
     count = sum(part.staves for part in made.score.parts)
-    notes = sum(note.kind == "note" for part in made.score.parts for m in part.measures for note in m.notes)
-    says = f"{count} staves, {notes} notes of {sum(len(m.notes) for p in read.parts for m in p.measures)}."
+    notes = _notes(made.score)
+    says = f"{count} staves, {notes} notes of {_notes(read)}."
     if for_piano:
         hard = [one for one in check(made.score, forces).findings if one.level != LEVELS[-1]]
         says += f" {_counted(hard)}"
     return Shortened(made, says)
+
+
+def _notes(score: Score) -> int:
+    return sum(note.kind == "note" for part in score.parts for measure in part.measures for note in measure.notes)
 
 
 def _counted(findings: list[Finding]) -> str:
