@@ -5,7 +5,11 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
+from deskproof import facts
 from deskproof.families import rules
+from deskproof.scoring.turning_rules import RULES
 
 ROOT = Path(__file__).parents[1]
 
@@ -42,3 +46,38 @@ def test_no_page_names_a_path_of_one_machine():
         if path != own:
             text = path.read_text("utf-8")
             assert not re.search(r"/(?:root|tmp)/", text), path
+
+
+def scoring_page() -> str:
+    return " ".join((ROOT / "docs" / "scoring-rules.md").read_text("utf-8").split())
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.name)
+def test_the_page_of_the_scoring_has_each_rule_in_its_words(rule):
+    assert f"### {rule.name} {rule.says} *When*: {rule.when}" in scoring_page()
+
+
+def test_the_page_of_the_scoring_has_the_costs_as_they_are():
+    """Each cost that is one figure stands in a row of its own; the rows of strength are those of the facts."""
+    page = scoring_page()
+    costs = {
+        fact.key: fact.value
+        for fact in facts.of("scoring")
+        if (fact.unit or "").startswith("cost") and isinstance(fact.value, int)
+    }
+    assert len(costs) > 15
+    rows = dict((key, int(cost)) for cost, key in re.findall(r"\| (\d+) \| [^|]+ \| `(\w+)` \|", page))
+    assert rows == costs
+    assert f"{facts.get('scoring.tutti').value} % of the seats" in page
+    for kind, by_level in facts.get("scoring.window").value.items():
+        cells = " | ".join(f"{low} to {high}" for low, high in by_level.values())
+        assert f"| {kind} | {cells} |" in page
+    soft, loud = (facts.get(f"scoring.rimsky_{name}").value for name in ("piano", "forte"))
+    said = {
+        "flute, oboe, clarinet, bassoon and relatives": "woodwind", "horn": "horn", "trumpet, trombone, tuba": "tuba",
+        "a whole section of strings": "section",
+    }  # fmt: skip
+    for words, key in said.items():
+        low = soft.get(key, soft["brass"])
+        assert f"| {words} | {low} | {loud[key]} |" in page
+

@@ -260,7 +260,8 @@ def untied(data: bytes) -> list[str]:
                 if "start" in ties:
                     waiting[midi, at + start + length] += 1
             at += reach
-        wrong += [f"{part.get('id')}: a tie of {midi} at {when} has no end" for (midi, when), n in waiting.items() if n > 0]
+        dangling = [key for key, count in waiting.items() if count > 0]
+        wrong += [f"{part.get('id')}: a tie of {midi} at {when} has no end" for midi, when in dangling]
     return wrong
 
 

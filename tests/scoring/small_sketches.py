@@ -1,10 +1,10 @@
 """Small sketches out of a short hand, and plans by hand: who has which staff, or which voice of it.
 
-A bar is words: ``C5:1`` is a quarter, ``F#4:3/2`` a dotted one, ``r:2`` a rest, ``C4+E4+G4:1`` a chord. Behind the length
-stand signs: ``(`` and ``)`` a slur's ends, ``~`` a tie on, ``_`` a tie from, ``^`` a fermata, ``.`` staccato, ``>`` an
-accent, ``g`` a grace note, ``3`` three in the time of two, ``c`` a cue note. ``!p`` is a dynamic, ``!<`` ``!>`` ``!|``
-a hairpin and its end, ``!"dolce"`` words (``_`` for a space), ``!m=96`` a metronome mark, ``&`` goes back to the
-beginning of the bar in the next voice. Words with a leading ``<`` are XML as it is.
+A bar is words: ``C5:1`` is a quarter, ``F#4:3/2`` a dotted one, ``r:2`` a rest, ``C4+E4+G4:1`` a chord. Behind the
+length stand signs: ``(`` and ``)`` a slur's ends, ``~`` a tie on, ``_`` a tie from, ``^`` a fermata, ``.`` staccato,
+``>`` an accent, ``g`` a grace note, ``c`` a cue note. ``!p`` is a dynamic, ``!<`` ``!>`` ``!|`` a hairpin and its end,
+``!"dolce"`` words (``_`` for a space), ``!m=96`` a metronome mark, ``&`` goes back to the beginning of the bar in the
+next voice. Words with a leading ``<`` are XML as it is.
 """
 
 from __future__ import annotations
@@ -146,9 +146,9 @@ def room(*players: str, sections: Mapping[str, int] | None = None) -> Hall:
 
 
 def strands_of(read: Sketch, first: int, last: int) -> tuple[Strand, ...]:
-    """Each voice of each staff as a strand named "staff.voice": "1.1" is the upper; chords are parted, highest first.
+    """Each voice of each staff as a strand named "staff.voice", voices counted as they begin, the higher first.
 
-    The second note of a chord is in "1.1 2".
+    Chords are parted: the second note of one in "1.1" is in "1.1 2".
     """
     rows: dict[str, list[Tone]] = {}
     seen: dict[tuple[str, int, int], int] = {}
@@ -200,7 +200,7 @@ def given(
                 marks[k] if marks else "",
                 lines=tuple(
                     Line(
-                        strand.id, who(*lines[strand.id]) if strand.id in lines else (), (dynamics or {}).get(strand.id, ""),
+                        strand.id, who(*lines.get(strand.id, ())), (dynamics or {}).get(strand.id, ""),
                         why="" if strand.id in lines else "left out on purpose",
                     )
                     for strand in strands

@@ -393,3 +393,25 @@ def test_two_strands_on_one_key_are_one_note_of_the_harp():
     page = Page(sketch, hall, (0, 0, {"1.1": ["harp"], "1.2": ["harp"], "2.1": ["cello"]}))
     assert page.notes("Harp", 0) == ["C5:4"]
     assert len([row for row in page.done.as_json()["notes"] if row["ref"].startswith("P1/m0/")]) == 2
+
+
+def test_more_lines_than_two_voices_of_a_harp_staff_leave_no_tie_open():
+    """The long note is let go where the third line needs its voice; it does not go on in the next bar."""
+    lower = ["C3:4~ & E3:2 F3:2~ & r:1 G3:1 A3:1 B3:1", "C3:4_ & F3:4_ & G3:4"]
+    sketch = small.xml(["C5:4", "C5:4"], lower)
+    hall = small.room("harp", sections=STRINGS)
+    lines = {"1.1": ["violin 1"], "2.1": ["harp", "cello"], "2.2": ["harp"], "2.3": ["harp"]}
+    page = Page(sketch, hall, (0, 1, lines))
+    voices = {note.findtext("voice") for note in page.part("Harp").iter("note") if note.findtext("staff") == "2"}
+    assert voices == {"5", "6"}
+    assert page.notes("Cello", 1) == ["F3:4"]  # for the section nothing is cut
+
+
+@pytest.mark.parametrize("key", [5, 6, -6])
+def test_no_part_has_more_than_six_signs_in_its_key(key: int):
+    """A clarinet in B flat would have seven or eight."""
+    sketch = small.xml(["B4:2 F#4:2", "D#5:4"], ["B2:4", "F#3:4"], key=key)
+    hall = small.room("clarinet 1", "horn 1", "cor anglais", sections=STRINGS)
+    page = Page(sketch, hall, (0, 1, {"1.1": ["clarinet 1", "horn 1", "cor anglais", "violin 1"], "2.1": ["cello"]}))
+    assert all(abs(int(one.text)) <= 6 for one in page.root.iter("fifths"))
+    assert all(abs(int(one.text)) <= 1 for one in page.root.iter("alter"))

@@ -22,8 +22,10 @@ def test_the_standard_orchestra_in_score_order():
     hall = hall_.standard()
     assert hall.standard
     names = [seat.name for seat in hall.seats]
-    order = ["flute 1", "flute 2", "oboe 1", "clarinet 1", "bassoon 2", "horn 1", "horn 4", "trumpet 1", "trombone 1",
-             "tuba", "timpani", "harp", "keyboard", "violin 1", "violin 2", "viola", "cello", "double bass"]  # fmt: skip
+    order = [
+        "flute 1", "flute 2", "oboe 1", "clarinet 1", "bassoon 2", "horn 1", "horn 4", "trumpet 1", "trombone 1",
+        "tuba", "timpani", "harp", "keyboard", "violin 1", "violin 2", "viola", "cello", "double bass",
+    ]  # fmt: skip
     places = [names.index(name) for name in order]
     assert places == sorted(places)
     assert len(set(names)) == len(names)

@@ -156,7 +156,7 @@ def test_two_fixed_lines_for_one_player_are_refused():
     low_tune = ('who = ["violin 1"]\nat = ["unis"]', 'who = ["bassoon 1"]\nat = ["8vb"]\nfixed = true')
     reading = asked(first, 0, low_tune, (f'who = ["{bass}"]', 'who = ["bassoon 1"]\nfixed = true'))
     tune, low = (line.where for line in reading.plan.passages[0].lines)
-    with pytest.raises(DeskproofError, match="bars 1-4: .*bassoon 1") as caught:
+    with pytest.raises(DeskproofError, match=r"bars 1-4: .*bassoon 1") as caught:
         planned(tide(), reading)
     assert "bassoon 1" in str(caught.value)
     assert str(tune) in str(caught.value) and str(low) in str(caught.value)

@@ -1,4 +1,4 @@
-"""The pieces that come with Deskproof, own inventions: a score with faults planted in it, and a sketch (docs/demo.md)."""
+"""The pieces that come along, own inventions: a score with faults planted in it, and a sketch (docs/demo.md)."""
 
 from pathlib import Path
 

@@ -133,7 +133,7 @@ def _chairs(seats: list[Seat], forces: Forces) -> list[Chair]:
         for k, id_ in enumerate(seat.plays):
             one = instruments.by_id(id_)
             name = seat.name
-            if len(seat.plays) > 1 and (k or not _named_for(seat.name, one)):
+            if len(seat.plays) > 1 and (k or not named_for(seat.name, one)):
                 alone = takers.get(id_, 0) + (not k) == 1 and one.name.casefold() not in own
                 name = _short(one) if alone else f"{_short(one)} of {seat.name}"
             low, high = _compass(one, forces)
@@ -141,7 +141,8 @@ def _chairs(seats: list[Seat], forces: Forces) -> list[Chair]:
     return found
 
 
-def _named_for(seat: str, instrument: Instrument) -> bool:
+def named_for(seat: str, instrument: Instrument) -> bool:
+    """Whether a seat bears the name of an instrument: "flute 2" that of the flute, not of the piccolo."""
     found = instruments.by_name(seat)
     return found is not None and found.kind == instrument.kind
 

@@ -22,6 +22,7 @@ from deskproof.scoring.candidates import Candidate
 from deskproof.scoring.clash import clash_of
 from deskproof.scoring.hall import Hall
 from deskproof.scoring.model_rules import Ground, rows_of
+from deskproof.scoring.opening import first_plan
 from deskproof.scoring.records import Passage, PlannedPassage, Sketch, Who
 from deskproof.scoring.said import NOT_NEEDED
 from deskproof.scoring.strength import RIMSKY
@@ -35,7 +36,6 @@ _STEPS_A_SECOND = 0.3
 """The solver's own steps that take about a second: searches are counted in them, so that they end alike."""
 _PATIENCE = 4
 """A machine that is so many times slower is not waited for."""
-_AGAIN, _MOST = 4, 100.0
 _SUM = 10.0  # steps to add up a plan that is given
 _DRAW = 1 << 16
 _HAIR = 1e-6
@@ -181,10 +181,9 @@ class _Search:
             self.first_s = self.first_s or time.monotonic() - began
 
         steps = _STEPS_A_SECOND * self.seconds
-        while (run := board.run(steps, _PATIENCE * max(1.0, self.seconds), seen)).status == cp.UNKNOWN:
-            steps *= _AGAIN  # a plan at least, if there is one
-            if steps > _MOST:
-                raise DeskproofError(f"no plan was found in {self.seconds:g} seconds; fix fewer lines of the plan.")
+        run = board.run(steps, _PATIENCE * max(1.0, self.seconds), seen)
+        if run.status == cp.UNKNOWN:
+            return self._by_passages(began)
         if run.status == cp.INFEASIBLE:
             return False
         self.counts = board.values(run)
@@ -192,6 +191,17 @@ class _Search:
         if run.status == cp.OPTIMAL:
             self.status, self.bound = PROVEN, round(run.objective_value)
             self.counts = self._nearest(self.bound, self.counts)
+        return True
+
+    def _by_passages(self, began: float) -> bool:
+        """A plan at least, passage by passage, if there is one."""
+        found = first_plan(self.groups.counted)
+        if found is None:
+            raise DeskproofError(
+                f"no plan was found in {self.seconds:g} seconds; give it more, or fix fewer lines of the plan."
+            )
+        self.first_s = time.monotonic() - began
+        self.counts, self.status, self.bound = found, STOPPED, 0
         return True
 
     def _nearest(self, cost: int, found: list[int]) -> list[int]:

@@ -61,10 +61,9 @@ def cast(sketch: Sketch, passages: Sequence[Passage], plan: ScoringPlan, hall: H
                 chair = hall.chair(who.chair)
                 if chair is None:
                     continue
-                tones: Iterable[Tone] = strand.tones
+                own: Iterable[Tone] = _given(strand.tones, chair, who)
                 if chair.family == DRUMS:
-                    tones = drum_tones(strand.tones, sketch, hall, chair.seat)
-                own = _given(tones, chair, who)
+                    own = drum_tones(tuple(_moved(strand.tones, who.octave)), sketch, hall, chair.seat)
                 staff = _staff(strand.tones, sketch)
                 name = f"{planned.bars}/{line.strand}"
                 layer = layers[chair.name]
@@ -97,10 +96,13 @@ def _rule(tone: Tone, who: Who) -> str:
 
 def _given(tones: Iterable[Tone], chair: Chair, who: Who) -> Iterator[Tone]:
     """The tones at the chair's octave, those that it has."""
+    return (tone for tone in _moved(tones, who.octave) if chair.low <= tone.midi <= chair.high)
+
+
+def _moved(tones: Iterable[Tone], octave: int) -> Iterator[Tone]:
     for tone in tones:
-        midi = tone.midi + OCTAVE_STEPS * who.octave
-        if chair.low <= midi <= chair.high:
-            yield tone._replace(midi=midi, pitch=tone.pitch._replace(octave=tone.pitch.octave + who.octave))
+        pitch = tone.pitch._replace(octave=tone.pitch.octave + octave)
+        yield tone._replace(midi=tone.midi + OCTAVE_STEPS * octave, pitch=pitch)
 
 
 def _staff(tones: Sequence[Tone], sketch: Sketch) -> int:

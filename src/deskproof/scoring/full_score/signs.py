@@ -26,6 +26,7 @@ class Signs:
         self.rehearsal = rehearsal
         self.marked = {sign.staff for sign in sketch.said if sign.kind == "dynamics"}
         self.wedges = list(_wedges(sketch))
+        self.tempi = {sign.onset for sign in sketch.said if sign.kind in ("metronome", "sound:tempo")}
 
     def on_top(self) -> Iterator[Said]:
         """What stands once, above the score: rehearsal marks, tempo, jumps."""
@@ -34,7 +35,7 @@ class Signs:
             yield Said(self.sketch.bars[bar].onset, bar, 0, "rehearsal", mark)
         for sign in self.sketch.said:
             tempo = sign.kind in ("metronome", "segno", "coda") or sign.kind.startswith("sound:")
-            tempo = tempo or (sign.kind == "words" and bool(_kinds(sign) & set(TEMPO)))
+            tempo = tempo or (sign.kind == "words" and self._is_tempo(sign))
             key = (sign.onset, sign.kind, sign.value)
             if tempo and key not in seen:
                 seen.add(key)
@@ -52,7 +53,7 @@ class Signs:
             marked = [s for s in self.sketch.said if s.kind == "dynamics" and self._for(s, entry[0])]
             places = [sign.onset for sign in marked]
             before = bisect_right(places, start) - 1
-            own = entry[0].dynamic or (marked[before].value if before >= 0 else "mf")
+            own = entry[0].dynamic or (marked[before].value if before >= 0 else self.sketch.dynamic_at(start))
             rested = k == 0 or self._bars_between(entries[k - 1], entry) >= again
             if own != now or rested:
                 yield Said(start, self.sketch.bar_at(start).index, 0, "dynamics", own)
@@ -85,11 +86,15 @@ class Signs:
             if sign.kind != "words" or not sign.value.strip():
                 continue
             kinds = _kinds(sign)
-            if kinds & FOR_PIANO or kinds & set(TEMPO):
+            if kinds & FOR_PIANO or self._is_tempo(sign):
                 continue
             here = [row for row in rows if row.tone.onset <= sign.onset < row.tone.end]
             if any(_for_all(kinds) or (_leads(row) and row.staff == sign.staff) for row in here):
                 yield sign
+
+    def _is_tempo(self, sign: Said) -> bool:
+        """Whether words say a tempo, or stand with a metronome mark over the top staff."""
+        return bool(_kinds(sign) & set(TEMPO)) or (sign.onset in self.tempi and sign.staff == 0)
 
     def _for(self, sign: Said, row: Played) -> bool:
         return sign.staff == row.staff or row.staff not in self.marked

@@ -13,7 +13,7 @@ from deskproof.instruments import Instrument
 from deskproof.pitch import STEPS, Pitch, spelled
 from deskproof.pitch import name as pitch_name
 from deskproof.score import Clef, Key, Transpose
-from deskproof.scoring.hall import Hall
+from deskproof.scoring.hall import Hall, named_for
 from deskproof.scoring.records import Chair, Seat
 
 PAIRED = ("woodwind", "brass")
@@ -87,7 +87,8 @@ def _name(seats: Sequence[Seat], chairs: Sequence[Chair]) -> tuple[str, str]:
     """The printed name and its short form: "Flutes 1, 2", "Flute 2 (Piccolo)", "Clarinets 1, 2 in B♭"."""
     kinds = [instruments.by_id(id_) for id_ in dict.fromkeys(chair.instrument for chair in chairs)]
     first = kinds[0]
-    numbers = ", ".join(number[0] for seat in seats if (number := re.search(r"\d+", seat.name)))
+    own = [seat for seat in seats if named_for(seat.name, first)]
+    numbers = ", ".join(number[0] for seat in own if (number := re.search(r"\d+", seat.name)))
     short = f"{_short(first)} {numbers}".strip()
     if first.family in GRAND:
         return ", ".join(map(_title, kinds)), ", ".join(map(_short, kinds))
