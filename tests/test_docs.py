@@ -66,7 +66,7 @@ def test_the_page_of_the_scoring_has_the_costs_as_they_are():
         if (fact.unit or "").startswith("cost") and isinstance(fact.value, int)
     }
     assert len(costs) > 15
-    rows = dict((key, int(cost)) for cost, key in re.findall(r"\| (\d+) \| [^|]+ \| `(\w+)` \|", page))
+    rows = {key: int(cost) for cost, key in re.findall(r"\| (\d+) \| [^|]+ \| `(\w+)` \|", page)}
     assert rows == costs
     assert f"{facts.get('scoring.tutti').value} % of the seats" in page
     for kind, by_level in facts.get("scoring.window").value.items():

@@ -205,12 +205,13 @@ class Pricing:
 
     def _place_among(self, passage: Passage, strand: Strand, chair: Chair) -> int:
         """The price of asking the second before the first, or of having the second above the first."""
-        rank, last = self.ranks[chair.name], self.lowest[chair.instrument]
-        if not last:
+        rank = self.ranks[chair.name]
+        if not self.lowest[chair.instrument]:
             return 0
         higher = sum(one.low + one.high > strand.low + strand.high for one in passage.strands)
         depth = higher / max(1, len(passage.strands) - 1)
-        off = abs(depth - rank / last)
+        border = float(facts.get("scoring.second_from").value)
+        off = max(0.0, border - depth if rank else depth - border)
         asked = rank * int(facts.get("scoring.second_player").value)
         return asked + round(off * int(facts.get("scoring.second_above").value))
 
