@@ -21,12 +21,15 @@ _WHY = {
 }
 
 
+_ADVICE = "Change one of the lines, or take it out."
+
+
 def clash_of(sketch: Sketch, problem: Problem) -> ScoringClash:
     """The clash of a problem that has no plan."""
     wishes = problem.wishes.rules
     odds = [wishes[k] for k in _least(problem, _at_odds(problem, range(len(wishes))))]
     places = sorted({wish.passage for wish in odds})
-    return ScoringClash(f"{bars_of(sketch, problem.ground.passages, places)}: {_words(problem, odds)}.")
+    return ScoringClash(f"{bars_of(sketch, problem.ground.passages, places)}: {_words(problem, odds)}. {_ADVICE}")
 
 
 def _at_odds(problem: Problem, kept: Sequence[int]) -> list[int]:
