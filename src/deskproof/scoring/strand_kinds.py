@@ -117,6 +117,9 @@ def _other(one: Traits, tune: Traits | None, behind: float) -> Judged:
     held = rings / max(limit["held_from"], limit["held_against_tune"] * tune_length)
     if held >= 1:
         return Judged(HELD, _sure(held - 1))
+    struck = min(one.short, one.chord)
+    if struck >= limit["accent_marked"] and one.present <= limit["accent_marked_present"]:
+        return Judged(ACCENT, _sure(struck - limit["accent_marked"]))
     if one.present <= limit["accent_present"] and one.length <= limit["accent_length"]:
         marked = max(one.short, one.chord)
         if marked >= limit["accent_marked"]:
