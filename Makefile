@@ -38,7 +38,7 @@ $(VENV)/.installed: $(VENV)/.made pyproject.toml
 	@touch $@
 
 $(VENV)/.planned: $(VENV)/.installed pyproject.toml
-	@echo "Installing the solver that plans a scoring (ortools, about 190 MB with what it needs)."
+	@echo "Installing the solver that plans a scoring (ortools, about 170 MB with what it needs)."
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --only-binary :all: -e '.[plan]'
 	@touch $@
 

@@ -34,7 +34,7 @@ _path = click.Path(path_type=Path)
     "--scale", type=click.Choice(("rimsky", "sound-power")), help="By which table loudness is reckoned; else rimsky."
 )
 @click.option("--seconds", type=click.FloatRange(0.5), default=10.0, show_default=True, help="How long to search.")
-@click.option("--sheet", type=_path, help="The plan as a ruled sheet with its tables too (.html or .pdf).")
+@click.option("--sheet", type=_path, help="The plan as a ruled sheet too, a page to read or print (.html).")
 @click.option("--json", "as_json", is_flag=True, help="The plan as JSON.")
 @click.option("--quiet", is_flag=True, help="Only how good the plan is known to be.")
 def plan(
@@ -49,6 +49,7 @@ def plan(
     from deskproof.scoring import plan_json, plan_text, planning
     from deskproof.scoring import sketch as sketch_
 
+    _no_plan(sketch, "plan SKETCH -o PLAN")
     _all_apart(SKETCH=sketch, forces=forces, output=output, sheet=sheet)
     read = sketch_.read(sketch)
     before, text = _plan_there(output)
@@ -111,6 +112,12 @@ def _plan_there(path: Path | None) -> tuple[Reading | None, str | None]:
     return plan_reading.reading_of(text, str(path)), text
 
 
+def _no_plan(sketch: Path, order: str) -> None:
+    """Refuse a plan, or forces, where the sketch is expected."""
+    if sketch.suffix.casefold() == ".toml":
+        raise DeskproofError(f"{sketch}: a text (TOML), not a sketch; the order is: deskproof {order}")
+
+
 def _text_of(path: Path) -> str:
     try:
         return path.read_bytes().decode("utf-8")
@@ -125,6 +132,8 @@ def _hall(forces: Path | None, before: Reading | None, plan: Path | None) -> Hal
     given = hall.read(forces) if forces is not None else None
     if before is None:
         return given or hall.standard()
+    if given is not None and not before.plan.forces.strip():
+        return given
     known = planning.hall_for(before.plan)
     if given is not None and (given.seats, given.chairs) != (known.seats, known.chairs):
         wrong = sorted({seat.name for seat in given.seats} ^ {seat.name for seat in known.seats})
@@ -148,7 +157,7 @@ def _plan_in_words(scored: Scored, quiet: bool) -> str:
     from deskproof.scoring import said
 
     if quiet:
-        return said.status_words(scored.plan)
+        return "\n".join([said.status_words(scored.plan), *said.left_words(scored.plan)])
     return plan_page.as_text(scored.plan, scored.passages, scored.hall, scored.sketch, _width())
 
 
@@ -181,6 +190,7 @@ def orchestrate(
     from deskproof.scoring import sketch as sketch_
     from deskproof.sketch import orchestrating
 
+    _no_plan(sketch, "orchestrate SKETCH PLAN -o FULL")
     if not plan.is_file():
         raise DeskproofError(f"{plan}: no such plan. Make one with: deskproof plan {sketch} -o {plan}")
     _all_apart(SKETCH=sketch, PLAN=plan, output=output, midi=midi)

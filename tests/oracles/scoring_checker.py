@@ -202,8 +202,9 @@ class Piece:
                 return c.attack if attack else c.strength
 
             heard[strand.id] = sum(worth(c) for c in mine)
-            carriers = [c for c in everyone if counted(c) and not c.octave]
-            carriers = carriers or [c for c in everyone if counted(c)] or everyone
+            whole = [c for c in everyone if self.chairs[c.chair].family != "timpani"]
+            carriers = [c for c in whole if counted(c) and not c.octave]
+            carriers = carriers or [c for c in whole if counted(c)] or whole
             left = not any(c in mine for c in carriers)
             if left:
                 total += fact("scoring.left_out_made" if strand.of else "scoring.left_out")

@@ -94,7 +94,7 @@ def test_the_forces_are_told_in_words() -> None:
 
 
 def test_a_sketch_without_a_title_is_called_by_its_file() -> None:
-    sketch = replace(example.sketch(), score=replace(example.sketch().score, title=""), name="/tmp/a/tide.musicxml")
+    sketch = replace(example.sketch(), score=replace(example.sketch().score, title=""), name="folder/tide.musicxml")
     made = as_text(example.PLAN, example.passages(), example.hall(), sketch)
     assert made.startswith("Scoring of tide.musicxml\n")
 

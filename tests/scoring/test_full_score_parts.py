@@ -274,7 +274,7 @@ def test_dynamics_stand_at_each_entry_and_under_no_rest():
     )  # fmt: skip
     assert page.said("Flute 1", "dynamics") == [(0, "p"), (5, "f")]
     assert page.said("Oboe 1", "dynamics") == [(1, "p"), (2, "f")]  # no rest since: not said again
-    assert page.said("Cello", "dynamics") == [(0, "p")]
+    assert page.said("Cello", "dynamics") == [(0, "p"), (2, "f")]  # one sign for both staves of the piano
 
 
 def test_a_dynamic_over_a_rest_waits_for_the_next_note():

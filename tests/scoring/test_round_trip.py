@@ -28,8 +28,8 @@ def test_the_overlap_of_two_sets(trip):
 
 
 def test_baselines_answer_as_they_say(trip):
-    text = "".join(f'[players."{n}"]\nplays = ["{i}"]\n' for n, i in
-                   (("v1", "violin"), ("v2", "violin"), ("va", "viola"), ("vc", "cello"), ("cb", "double bass")))  # fmt: skip
+    players = {"v1": "violin", "v2": "violin", "va": "viola", "vc": "cello", "cb": "double bass"}
+    text = "".join(f'[players."{name}"]\nplays = ["{one}"]\n' for name, one in players.items())
     from deskproof.forces import parse
     from deskproof.pitch import parse as pitch
     from deskproof.scoring.hall import hall_of

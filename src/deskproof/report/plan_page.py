@@ -175,7 +175,7 @@ def as_text(plan: ScoringPlan, passages: Sequence[Passage], hall: Hall, sketch: 
         If there are not as many passages as the plan has.
     """
     balance = balance_of(plan, passages, hall)
-    rows = [called(sketch), forces_words(hall), status_words(plan)]
+    rows = [called(sketch), forces_words(hall), status_words(plan), *left_words(plan)]
     for planned, passage in zip(plan.passages, passages, strict=True):
         tunes = [row.words for row in balance if row.bars == planned.bars and kind_of(row.strand, passage) == TUNE]
         others = [scoring_words(planned, cost, lines) for cost, lines in planned.scorings]

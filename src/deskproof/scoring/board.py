@@ -383,10 +383,14 @@ class Board:
 
 
 def carriers_of(ground: Ground, indices: Sequence[int]) -> list[int]:
-    """Of the candidates of a strand, those with whom it is heard: at its own octave, by what holds; else any."""
-    holding = [i for i in indices if counts_for(ground, i)]
+    """Of the candidates of a strand, those with whom it is heard: at its own octave, by what holds; else any.
+
+    Drums take some of its notes only: they carry nothing.
+    """
+    whole = [i for i in indices if ground.chair_of[i].family != "timpani"]
+    holding = [i for i in whole if counts_for(ground, i)]
     here = [i for i in holding if not ground.candidates[i].octave]
-    return here or holding or list(indices)
+    return here or holding or whole
 
 
 def counts_for(ground: Ground, i: int) -> int:

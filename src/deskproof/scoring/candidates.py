@@ -8,6 +8,7 @@ it, and notes longer than a breath. All figures are facts of ``scoring.toml``.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 from deskproof import facts
@@ -137,6 +138,8 @@ def _octaves(chair: Chair, strand: Strand, level: str, alone: bool) -> tuple[int
     """
     if kind_of(chair) == "celesta":
         return (1,) if strand.kind == TUNE else (0, 1)
+    if kind_of(chair) == "piccolo" and strand.kind == TUNE:
+        return (1, 0) if reaches(chair, strand, 1) else (0,)
     if strand.kind == TUNE:
         return (0, 1, -1) if alone else (0,)
     if strand.kind == BASS and kind_of(chair) in facts.get("scoring.sixteen_foot").value:
@@ -157,7 +160,15 @@ def _takes(chair: Chair, strand: Strand, level: str, clock: Clock) -> bool:
         return strand.kind in (BASS, ACCENT) and level in (F, FF)
     if strand.kind == INNER and is_plucked(chair) and not _is_short(strand, clock):
         return False
+    if chair.family == "harp" and _repeats(strand):
+        return False
     return kind_of(chair) != "celesta" or level in facts.get("scoring.soft_levels").value
+
+
+def _repeats(strand: Strand) -> bool:
+    """Whether a strand mostly strikes one note again and again."""
+    again = sum(one.midi == other.midi for one, other in pairwise(strand.tones))
+    return 2 * again > len(strand.tones)
 
 
 def _is_short(strand: Strand, clock: Clock) -> bool:

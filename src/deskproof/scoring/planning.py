@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -10,7 +11,7 @@ from deskproof import pitch
 from deskproof.errors import DeskproofError
 from deskproof.scoring import colours, replanning
 from deskproof.scoring.candidates import candidates_of
-from deskproof.scoring.hall import STANDARD, Hall, hall_of
+from deskproof.scoring.hall import STANDARD, Hall, hall_of, standard
 from deskproof.scoring.model import Solution, Task, solve
 from deskproof.scoring.phrases import phrases_of
 from deskproof.scoring.plan_reading import Reading
@@ -111,7 +112,9 @@ def scored(
 
 
 def hall_for(plan: ScoringPlan) -> Hall:
-    """The hall that a plan was made for."""
+    """The hall that a plan was made for; the usual orchestra where it names no forces."""
+    if not plan.forces.strip():
+        return standard()
     name = "the plan's forces"
     return hall_of(forces_.parse(plan.forces, name), plan.forces, name, bool(plan.orchestra))
 
@@ -172,6 +175,12 @@ def _planned(
     )
 
 
+def _is_stale(line: Line) -> bool:
+    """Whether the reason of a line is the planner's still, for other players than the composer has put there."""
+    named = set(re.findall(r"(?:^|; )([^:;]+): ", line.why))
+    return bool(named) and named != {one.chair for one in line.who}
+
+
 def _names(tasks: Sequence[Task]) -> list[str]:
     return list(dict.fromkeys(task.strand for task in tasks))
 
@@ -190,6 +199,8 @@ def _line(
     if before is None:
         return Line(name, who, why=why, rule=rule)
     kept = before.by == COMPOSER and not before.who and before.why  # left out on purpose
+    if before.by == COMPOSER and who and _is_stale(before):
+        before = replace(before, why=why)
     if before.fixed or kept or (before.who and {w[:2] for w in before.who} == {w[:2] for w in who}):
         return replace(before, rule=rule)
     return replace(before, who=who, why=why, rule=rule, by=PLANNER)

@@ -17,7 +17,7 @@ from deskproof.mending import chosen, helped, take
 from deskproof.musicxml import writer
 from deskproof.musicxml.writing_accidentals import with_accidentals
 from deskproof.page import layout_of
-from deskproof.score import NoteRef
+from deskproof.score import NoteRef, Score
 from deskproof.scoring import planning, replanning
 from deskproof.scoring.full_score import FullScore, WrittenNote, full_score
 from deskproof.scoring.plan_reading import Reading
@@ -130,10 +130,13 @@ def in_words(done: Orchestrated) -> list[str]:
     """What a composer is told of a full score that was written."""
     score = done.document.score
     said = [f"{len(score.parts)} parts, {len(done.notes)} notes."]
-    reasons: dict[str, int] = {}
-    for _, why in done.left_out:
-        reasons[why] = reasons.get(why, 0) + 1
-    said += [f"Left out: {count} note{'s' * (count != 1)} of the sketch; {why}." for why, count in reasons.items()]
+    reasons: dict[str, list[str]] = {}
+    for ref, why in done.left_out:
+        reasons.setdefault(why, []).append(_bar(ref, score))
+    for why, bars in reasons.items():
+        places = list(dict.fromkeys(bar for bar in bars if bar))
+        where = f", {'bars' if len(places) > 1 else 'bar'} {', '.join(places)}" if places else ""
+        said.append(f"Left out: {len(bars)} note{'s' * (len(bars) != 1)} of the sketch{where}; {why}.")
     counts: dict[str, int] = {}
     for finding in done.report.findings:
         counts[finding.level] = counts.get(finding.level, 0) + 1
@@ -142,3 +145,9 @@ def in_words(done: Orchestrated) -> list[str]:
     return said
 
 
+def _bar(ref: str, score: Score) -> str:
+    """The printed number of the bar of a sketch note; empty for one of a MIDI file."""
+    try:
+        return score.parts[0].measures[NoteRef.parse(ref).measure].number
+    except (ValueError, IndexError):
+        return ""

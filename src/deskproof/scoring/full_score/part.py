@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -36,6 +37,7 @@ from deskproof.scoring.records import SAME, Bar, Chair, Said, Seat, Sketch
 VOICES = (("1", "2"), ("5", "6"))  # of the upper and the lower staff
 BOTH, UNISON, DIVIDED, TOGETHER = "both", "a2", "div.", "unis."
 PIZZ, ARCO = "pizz", "arco"
+ROLL = "arpeggiate"
 
 
 @dataclass(frozen=True)
@@ -219,12 +221,26 @@ class PartLayer:
         """Two staves, parted at middle C; at most two voices on each."""
         middle = pitch.midi(facts.get("full_score.middle").value)
         pieces = [piece for slot in self.slots for piece in self._uncut(slot.get(bar.index, ()))]
+        staves = self._staves_of(pieces, middle)
         for staff, voices in enumerate(VOICES, 1):
-            own = [p for p in pieces if (self._pitch(p.played).midi >= middle) == (staff == 1)]
+            own = [piece for piece, at in zip(pieces, staves, strict=True) if at == staff]
             if not own:
                 writer.empty(staff, voices[0], bar.index in self.fermatas)
             for line, voice in zip(in_voices(chords_of(own), len(voices), self.cut), voices, strict=False):
                 writer.voice(line, staff, voice)
+
+    def _staves_of(self, pieces: Sequence[Piece], middle: int) -> list[int]:
+        """The staff of each piece: a figure stays on one staff, by its mean pitch, unless it is too wide for one."""
+        heights: dict[str, list[float]] = {}
+        for piece in pieces:
+            heights.setdefault(piece.played.line, []).append(self._pitch(piece.played).midi)
+        widest = facts.get("full_score.one_staff").value
+        found = []
+        for piece in pieces:
+            own = heights[piece.played.line]
+            height = sum(own) / len(own) if max(own) - min(own) <= widest else self._pitch(piece.played).midi
+            found.append(1 if height >= middle else 2)
+        return found
 
     def _uncut(self, pieces: Sequence[Piece]) -> list[Piece]:
         """Without those that go on from a bar in which their note was ended early."""
@@ -251,7 +267,10 @@ class PartLayer:
             return TOGETHER if before == BOTH else ""
         if state == UNISON:
             return UNISON
-        return "" if state == BOTH else f"{int(state) + 1}."
+        if state == BOTH:
+            return ""
+        number = re.search(r"\d+", self.printed.seats[int(state)].name)
+        return f"{number[0] if number else int(state) + 1}."
 
     # -- pitches, clefs, attributes ------------------------------------------------------------------------------------
 
@@ -264,6 +283,8 @@ class PartLayer:
     def _marks(self, row: Played) -> tuple[Mark, ...]:
         """The signs of the sketch's note; of one that a rule made, only a fermata still belongs to it."""
         marks = self.sketch.notes[row.tone.refs[0]].marks
+        if not self.printed.grand:
+            marks = tuple(mark for mark in marks if mark.kind != ROLL)
         return marks if row.tone.rule == SAME else tuple(mark for mark in marks if mark.kind == FERMATA)
 
     def _clefs(self, pages: Sequence[Page]) -> list[list[Clef]]:

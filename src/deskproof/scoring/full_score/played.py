@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
+from deskproof import facts
 from deskproof.scoring.hall import Hall
 from deskproof.scoring.records import OCTAVE, SAME, Chair, Line, Passage, ScoringPlan, Sketch, Tone, Who
 
 OCTAVE_STEPS = 12
 DRUMS = "timpani"
+_ROLL = 3  # strokes through the stem
 DrumTones = Callable[[Sequence[Tone], Sketch, Hall, str], tuple[Tone, ...]]
 
 
@@ -63,7 +65,8 @@ def cast(sketch: Sketch, passages: Sequence[Passage], plan: ScoringPlan, hall: H
                     continue
                 own: Iterable[Tone] = _given(strand.tones, chair, who)
                 if chair.family == DRUMS:
-                    own = drum_tones(tuple(_moved(strand.tones, who.octave)), sketch, hall, chair.seat)
+                    drums = drum_tones(tuple(_moved(strand.tones, who.octave)), sketch, hall, chair.seat)
+                    own = (_rolled(tone, sketch.grid) for tone in drums)
                 staff = _staff(strand.tones, sketch)
                 name = f"{planned.bars}/{line.strand}"
                 layer = layers[chair.name]
@@ -103,6 +106,12 @@ def _moved(tones: Iterable[Tone], octave: int) -> Iterator[Tone]:
     for tone in tones:
         pitch = tone.pitch._replace(octave=tone.pitch.octave + octave)
         yield tone._replace(midi=tone.midi + OCTAVE_STEPS * octave, pitch=pitch)
+
+
+def _rolled(tone: Tone, grid: int) -> Tone:
+    """A drum holds a note by a roll."""
+    is_long = tone.end - tone.onset >= facts.get("full_score.rolled_from").value * grid
+    return tone._replace(tremolo=_ROLL) if is_long and not tone.tremolo else tone
 
 
 def _staff(tones: Sequence[Tone], sketch: Sketch) -> int:

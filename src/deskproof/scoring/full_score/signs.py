@@ -6,7 +6,6 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 
 from deskproof import facts, words
-from deskproof.score import Direction
 from deskproof.scoring.full_score.played import Played
 from deskproof.scoring.records import COUNTER, TUNE, Said, Sketch
 
@@ -24,7 +23,7 @@ class Signs:
     def __init__(self, sketch: Sketch, rehearsal: dict[int, str]) -> None:
         self.sketch = sketch
         self.rehearsal = rehearsal
-        self.marked = {sign.staff for sign in sketch.said if sign.kind == "dynamics"}
+        self.groups = _groups(sketch)
         self.wedges = list(_wedges(sketch))
         self.tempi = {sign.onset for sign in sketch.said if sign.kind in ("metronome", "sound:tempo")}
 
@@ -50,7 +49,7 @@ class Signs:
         entries = _entries(rows)
         for k, entry in enumerate(entries):
             start = entry[0].tone.onset
-            marked = [s for s in self.sketch.said if s.kind == "dynamics" and self._for(s, entry[0])]
+            marked = self._dynamics_for(_staff_of(entry))
             places = [sign.onset for sign in marked]
             before = bisect_right(places, start) - 1
             own = entry[0].dynamic or (marked[before].value if before >= 0 else self.sketch.dynamic_at(start))
@@ -69,7 +68,7 @@ class Signs:
         """The hairpins over what one chair plays, each with its end; over rests before and behind there is none."""
         for begin, stop in self.wedges:
             under = [row for row in rows if row.tone.onset < stop.onset and begin.onset < row.tone.end]
-            if not under or under[0].dynamic or not self._for(begin, under[0]):
+            if not under or under[0].dynamic or not self._is_for(begin, stop, _staff_of(under)):
                 continue
             first = max(begin.onset, under[0].tone.onset)
             last = min(stop.onset, max(row.tone.end for row in under))
@@ -96,8 +95,31 @@ class Signs:
         """Whether words say a tempo, or stand with a metronome mark over the top staff."""
         return bool(_kinds(sign) & set(TEMPO)) or (sign.onset in self.tempi and sign.staff == 0)
 
-    def _for(self, sign: Said, row: Played) -> bool:
-        return sign.staff == row.staff or row.staff not in self.marked
+    def _dynamics_for(self, staff: int) -> list[Said]:
+        """The dynamics that hold for a staff of the sketch: its own, and where it has none those of its part's others.
+
+        A part without any takes all there are.
+        """
+        signs = [sign for sign in self.sketch.said if sign.kind == "dynamics"]
+        near = [sign for sign in signs if self.groups[sign.staff] == self.groups[staff]] or signs
+        found: dict[int, Said] = {}
+        for sign in near:
+            if sign.onset not in found or sign.staff == staff:
+                found[sign.onset] = sign
+        return [found[onset] for onset in sorted(found)]
+
+    def _is_for(self, begin: Said, stop: Said, staff: int) -> bool:
+        """Whether a hairpin holds for a staff: its own, or one of another that finds it without one at that time."""
+        if begin.staff == staff:
+            return True
+        own = [(one, end) for one, end in self.wedges if one.staff == staff or self._comes_first(one, begin)]
+        if any(one.onset < stop.onset and begin.onset < end.onset for one, end in own):
+            return False
+        marked = (sign for sign in self.sketch.said if sign.kind == "dynamics" and sign.staff == staff)
+        return not any(begin.onset < sign.onset < stop.onset for sign in marked)
+
+    def _comes_first(self, one: Said, other: Said) -> bool:
+        return one.staff < other.staff and one is not other
 
     def _on_notes(self, signs: Sequence[Said], rows: Sequence[Played]) -> list[Said]:
         """The signs that some notes are played under; where one stands over a rest, it waits for the next note."""
@@ -115,6 +137,18 @@ class Signs:
     def _bars_between(self, one: Sequence[Played], two: Sequence[Played]) -> int:
         end = max(row.tone.end for row in one)
         return self.sketch.bar_at(two[0].tone.onset).index - self.sketch.bar_at(max(0, end - 1)).index - 1
+
+
+def _groups(sketch: Sketch) -> list[int]:
+    """For each staff of the sketch the ordinal of its part."""
+    parts = [part for part in sketch.score.parts if any(n.kind == "note" for m in part.measures for n in m.notes)]
+    found = [k for k, part in enumerate(parts) for _ in range(part.staves)]
+    return found if len(found) >= sketch.staves else list(range(sketch.staves))
+
+
+def _staff_of(rows: Sequence[Played]) -> int:
+    """The staff whose signs some notes follow: that of the tune, if it is among them."""
+    return next((row.staff for row in rows if _leads(row)), rows[0].staff)
 
 
 def _leads(row: Played) -> bool:
@@ -155,15 +189,3 @@ def _wedges(sketch: Sketch) -> Iterator[tuple[Said, Said]]:
         else:
             waiting[key] = sign
 
-
-def directions(signs: Sequence[Said], bar_onset: int, staff: int, first: int) -> list[Direction]:
-    """Signs of one bar as directions, numbered from ``first``."""
-    return [
-        Direction(first + k, sign.onset - bar_onset, staff, sign.kind, sign.value, sign.number)
-        for k, sign in enumerate(signs)
-    ]
-
-
-def label(text: str, onset: int, bar: int) -> Said:
-    """Words over a place."""
-    return Said(onset, bar, 0, "words", text)
