@@ -77,7 +77,7 @@ class Piece:
                 kinds = {strand.kind for strand, _, _ in parts}
                 if len({strand.id for strand, _, _ in parts}) < len(parts) or (len(kinds) > 1 and not chair.section):
                     yield f"{at}: {name} with {parts}"
-                elif chair.family in ("harp", "keyboard"):
+                elif chair.family in ("harp", "keyboard", "organ", "continuo"):
                     continue
                 elif not chair.section or len(parts) > fact("scoring.divided_most"):
                     yield f"{at}: {name} has {len(parts)} tasks"

@@ -30,7 +30,7 @@ from deskproof.scoring.records import (
 )  # fmt: skip
 from deskproof.scoring.strength import FF, MF, F, P, attack_of, is_plucked, kind_of, level_of, of_kind, strength_of
 
-_UNPITCHED = ("percussion", "voice", "continuo")
+_UNPITCHED = ("percussion", "voice")
 """Families that no strand of a sketch is given to."""
 
 HarpCan = Callable[[Strand, tuple[Tone, ...]], bool]

@@ -23,7 +23,7 @@ PLAYER, DIVIDED, CHANGE, BREATH, STAMINA, DEEP = RULES = (
 )  # fmt: skip
 DIVISIBLE = (INNER, HELD, FIGURE, ACCENT)
 """Kinds of strand of which a divided section takes several."""
-_CHORDS = ("harp", "keyboard")
+_CHORDS = ("harp", "keyboard", "organ", "continuo")
 _WINDS = ("woodwind", "brass")
 _Bars = Callable[[Passage, Strand, Clock], frozenset[int]]
 
