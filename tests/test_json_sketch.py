@@ -175,7 +175,9 @@ def test_what_the_composer_wrote_is_told(worked: Worked):
 
 def test_the_readme_quotes_what_is_printed(worked: Worked, tmp_path: Path):
     """Of plans that cost the same another solver may find another, so it is held for one only."""
-    if worked.sketch != DEMO or not version("ortools").startswith("9.15."):
+    if worked.sketch != DEMO:
+        return  # the README quotes the demo only
+    if not version("ortools").startswith("9.15."):
         pytest.skip("the README shows the demo, planned with ortools 9.15")
     full, short = tmp_path / "lamps-full.musicxml", tmp_path / "lamps-short.musicxml"
     said = run("plan", worked.sketch, "-o", worked.plan_file)
