@@ -87,7 +87,8 @@ def cases_of(path: Path, seconds: float) -> tuple[list[Case], str]:
     started = time.perf_counter()
     scored = planning.scored(sketch, hall, seconds=seconds, alternatives=0)
     took = time.perf_counter() - started
-    said = f"{path.stem}: {len(hall.seats)} players, {len(scored.passages)} phrases, {scored.plan.status}, {took:.1f} s"
+    name = f"{path.parent.name}/{path.stem}"
+    said = f"{name}: {len(hall.seats)} players, {len(scored.passages)} phrases, {scored.plan.status}, {took:.1f} s"
     randomly = random.Random(SEED)
     found = []
     for passage, planned in zip(scored.passages, scored.plan.passages, strict=True):
@@ -102,7 +103,7 @@ def cases_of(path: Path, seconds: float) -> tuple[list[Case], str]:
             "register": by_register(strands, hall),
             "random": by_chance(strands, hall, randomly),
         }
-        found.append(Case(path.stem, truth, answers))
+        found.append(Case(name, truth, answers))
     return found, said
 
 
