@@ -6,6 +6,7 @@ lie near. Ends go to the plainest value that is about as long.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Container, Mapping, Sequence
 from fractions import Fraction
 
@@ -42,6 +43,7 @@ def _valued(
     end = note.end + onset - note.onset
     if end not in begun and (is_played or not any(_stands(end - onset, grid, parts) for parts in own)):
         end = onset + _length(note.end - note.onset, grid, own, note.onset != note.end)
+        end = _in_its_beat(end, onset, bars, grid, divided, own) if end > onset else end
     last = bars[-1].onset + bars[-1].length
     if onset >= last:
         onset, end = last - grid // own[2], last
@@ -49,6 +51,17 @@ def _valued(
     end = min(end, max(last, onset))
     rings = max(end, _nearest(note.rings, grid, TWOS[1])) if note.rings > note.end else end
     return note._replace(bar=index, onset=onset, end=end, rings=rings)
+
+
+def _in_its_beat(
+    end: int, onset: int, bars: Sequence[Bar], grid: int, divided: Mapping[tuple[int, int], int], own: Sequence[int]
+) -> int:
+    """An end on a place that its beat has, as it is divided by what begins in it: thirds and quarters do not mix."""
+    k = max(0, bisect_right([bar.onset for bar in bars], end) - 1)
+    at = end - bars[k].onset
+    division = divided.get((k, at // grid), own[1])
+    found = bars[k].onset + _nearest(at, grid, division)
+    return found if found > onset else onset + grid // max(division, own[1])
 
 
 def _division(onsets: Sequence[int], grid: int, is_played: bool) -> int:
