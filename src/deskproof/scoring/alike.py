@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from deskproof.scoring.board import Problem, Sum, solver
+from deskproof.scoring.board import Problem, Sum, lone_worker, other_kinds, solver
 from deskproof.scoring.candidates import Candidate
 from deskproof.scoring.model_rules import DEEP, Ground, Row, rows_of
 from deskproof.scoring.wishes import Wishes
@@ -22,8 +22,8 @@ from deskproof.scoring.wishes import Wishes
 class Alike:
     """The problem with each group of players as one, and the way back.
 
-    ``of`` names for the first seat of a group all its seats, in score order; ``place`` gives for every candidate of the
-    whole the one that stands for it, ``whole`` the candidates that each of the counted ones stands for.
+    ``of`` names for the first seat of a group all its seats, in score order; ``members`` gives for each candidate that
+    is counted those of the whole that it stands for.
     """
 
     whole: Problem
@@ -32,28 +32,20 @@ class Alike:
     members: tuple[tuple[int, ...], ...]
 
 
-def alike(whole: Problem, apart: frozenset[str] = frozenset()) -> Alike:
-    """Count players as one who have the same instrument, the same candidates and the same wishes; not those apart."""
+def alike(whole: Problem) -> Alike:
+    """Count players as one who have the same instrument, the same candidates and the same wishes."""
     ground = whole.ground
-    of = _groups(whole, apart)
+    of = _groups(whole)
     first = {seat: seats[0] for seats in of.values() for seat in seats}
     rank = {seat: k for seats in of.values() for k, seat in enumerate(seats)}
-    keys: dict[tuple[int, str, str, int], int] = {}
-    members: list[list[int]] = []
-    kept: list[Candidate] = []
-    place: dict[int, int] = {}
+    together: dict[tuple[int, str, str, str, int], list[int]] = {}
     for i, one in enumerate(ground.candidates):
         chair = ground.chair_of[i]
-        key = one.passage, one.strand, first[chair.seat] + chair.instrument, one.octave
-        if rank[chair.seat] == 0:
-            keys[key] = len(kept)
-            kept.append(one)
-            members.append([])
-    for i, one in enumerate(ground.candidates):
-        chair = ground.chair_of[i]
-        at = keys[one.passage, one.strand, first[chair.seat] + chair.instrument, one.octave]
-        place[i] = at
-        members[at].append(i)
+        key = one.passage, one.strand, first[chair.seat], chair.instrument, one.octave
+        together.setdefault(key, []).append(i)
+    members = sorted(sorted(own, key=lambda i: rank[ground.chair_of[i].seat]) for own in together.values())
+    kept = [ground.candidates[own[0]] for own in members]
+    place = {i: at for at, own in enumerate(members) for i in own}
     smaller = Ground(ground.passages, ground.hall, kept, ground.clock)
     most = [len(own) for own in members]
     rows = [_times(row, [most[i] for i, _ in row.terms]) for row in rows_of(smaller)]
@@ -61,7 +53,7 @@ def alike(whole: Problem, apart: frozenset[str] = frozenset()) -> Alike:
     return Alike(whole, counted, of, tuple(tuple(own) for own in members))
 
 
-def _groups(problem: Problem, apart: frozenset[str]) -> dict[str, tuple[str, ...]]:
+def _groups(problem: Problem) -> dict[str, tuple[str, ...]]:
     """The seats in groups, each by its first."""
     ground, wishes = problem.ground, problem.wishes
     told: dict[int, list[tuple[str, int]]] = defaultdict(list)
@@ -79,7 +71,7 @@ def _groups(problem: Problem, apart: frozenset[str]) -> dict[str, tuple[str, ...
         )
     found: dict[object, list[str]] = {}
     for seat in ground.hall.seats:
-        alone = seat.section or len(seat.plays) > 1 or seat.name in apart
+        alone = seat.section or len(seat.plays) > 1
         key = seat.name if alone else (seat.plays, tuple(sorted(own[seat.name], key=repr)))
         found.setdefault(key, []).append(seat.name)
     return {names[0]: tuple(names) for names in found.values()}
@@ -162,10 +154,7 @@ def _seat_group(
         if around is not None and around[i]:
             goal.append(-2 * price * len(ground.passages) * x[i])
     model.minimize(sum(goal))
-    run = cp.CpSolver()
-    run.parameters.catch_sigint_signal = False
-    run.parameters.num_workers = 1
-    run.parameters.max_deterministic_time = _STEPS
+    run = lone_worker(_STEPS)
     if run.solve(model) not in (cp.OPTIMAL, cp.FEASIBLE):
         return False
     for i, one in x.items():
@@ -189,15 +178,7 @@ def _changes(model: Any, problem: Problem, x: Mapping[int, Sum], seat: str) -> l
     for i, one in x.items():
         if problem.ground.chair_of[i].seat == seat:
             kinds[problem.candidates[i].passage][problem.ground.strand_of[i].kind].append(one)
-    found = []
-    for before, after in pairwise(kinds):
-        if not before and not after:
-            continue
-        change = model.new_bool_var("")
-        for kind in {**before, **after}:
-            one, other = sum(before.get(kind, [])), sum(after.get(kind, []))
-            model.add(change >= one - other)
-            model.add(change >= other - one)
-        found.append(change)
-    return found
-
+    return [
+        other_kinds(model, *({kind: sum(own) for kind, own in here.items()} for here in pair))
+        for pair in pairwise(kinds) if any(pair)
+    ]  # fmt: skip

@@ -1,7 +1,7 @@
 """A plan as a sum of whole numbers for a solver: the rules that hold, and what each passage costs.
 
-A board holds a truth value for each candidate; where it is given as 0 or 1, it is no question any more, and only what
-touches an open passage is written down. Every cost is a fact of ``scoring.toml``.
+A board holds for each candidate how many play of those that it stands for, mostly one; where that is given, it is no
+question any more, and only what touches an open passage is written down. Every cost is a fact of ``scoring.toml``.
 """
 
 from __future__ import annotations
@@ -84,6 +84,26 @@ def solver() -> Any:
     return cp_model
 
 
+def lone_worker(steps: float | None = None) -> Any:
+    """A solver with one worker, which always ends alike after so many steps; Ctrl-C stays with who started it."""
+    run = solver().CpSolver()
+    run.parameters.catch_sigint_signal = False
+    run.parameters.num_workers = 1
+    if steps is not None:
+        run.parameters.max_deterministic_time = steps
+    return run
+
+
+def other_kinds(model: Any, before: Mapping[str, Sum], after: Mapping[str, Sum]) -> Sum:
+    """Whether a chair has other kinds of strand than before, as a truth value that only costs."""
+    change = model.new_bool_var("")
+    for kind in {**before, **after}:
+        one, other = before.get(kind, 0), after.get(kind, 0)
+        model.add(change >= one - other)
+        model.add(change >= other - one)
+    return change
+
+
 class Board:
     """The candidates as variables, the rules that hold, and the sum of what the open passages cost.
 
@@ -116,18 +136,14 @@ class Board:
 
         One worker and so many steps always end alike; ``seconds`` stops it on a machine that is far too slow for that.
         """
-        cp = solver()
-        run = cp.CpSolver()
-        run.parameters.catch_sigint_signal = False
-        run.parameters.num_workers = 1
+        run = lone_worker(steps)
         run.parameters.subsolvers.append(_SEARCH)
         run.parameters.linearization_level = _RELAXED
-        run.parameters.max_deterministic_time = steps
         if seconds is not None:
             run.parameters.max_time_in_seconds = seconds
         watch = None
         if seen is not None:
-            watch = cp.CpSolverSolutionCallback()
+            watch = solver().CpSolverSolutionCallback()
             watch.on_solution_callback = seen
         run.status = run.solve(self.model, watch)
         return run
@@ -349,21 +365,12 @@ class Board:
             for name in sorted({*self.problem.chairs[at - 1], *self.problem.chairs[at]}):
                 before, after = self._kinds(at - 1, name), self._kinds(at, name)
                 if self._is_section(at - 1, name) or self._is_section(at, name):
-                    self._pay(at, price * self._differs(before, after))
+                    self._pay(at, price * other_kinds(self.model, before, after))
                     continue
                 most = max(self._count(at - 1, name), self._count(at, name))
                 new = [self._over(after[kind] - before.get(kind, 0), most) for kind in after]
                 ended = self._over(sum(before.values()) - sum(after.values()), most)
                 self._pay(at, price * (sum(new) + ended))
-
-    def _differs(self, before: Mapping[str, Sum], after: Mapping[str, Sum]) -> Sum:
-        """Whether a section has other kinds of strand than before."""
-        change = self.model.new_bool_var("")
-        for kind in {**before, **after}:
-            one, other = before.get(kind, 0), after.get(kind, 0)
-            self.model.add(change >= one - other)
-            self.model.add(change >= other - one)
-        return change
 
     def _climax(self) -> None:
         """The climax is the fullest, players are fresh for it, and a fortissimo is for everybody."""

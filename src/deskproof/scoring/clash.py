@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from deskproof.scoring.board import Problem, solver
+from deskproof.scoring.board import Problem, lone_worker, solver
 from deskproof.scoring.model_rules import BREATH, CHANGE, DEEP, DIVIDED, PLAYER, STAMINA, Row
 from deskproof.scoring.records import Sketch
 from deskproof.scoring.wishes import FIXED, TACET, ScoringClash, Wish, bars_of, said
@@ -46,9 +46,7 @@ def _at_odds(problem: Problem, kept: Sequence[int]) -> list[int]:
             for i in indices:
                 model.add(x[i] == value).only_enforce_if(literal)
     model.add_assumptions(list(literals.values()))
-    run = cp.CpSolver()
-    run.parameters.catch_sigint_signal = False
-    run.parameters.num_workers = 1
+    run = lone_worker()
     if run.solve(model) != cp.INFEASIBLE:
         return []
     found = set(run.sufficient_assumptions_for_infeasibility())
