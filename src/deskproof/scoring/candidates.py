@@ -97,12 +97,7 @@ def candidates_of(
 
 def moved(tones: tuple[Tone, ...], octave: int) -> tuple[Tone, ...]:
     """Tones so many octaves higher."""
-    if not octave:
-        return tones
-    return tuple(
-        tone._replace(midi=tone.midi + 12 * octave, pitch=tone.pitch._replace(octave=tone.pitch.octave + octave))
-        for tone in tones
-    )
+    return tuple(tone.higher(octave) for tone in tones)
 
 
 def reaches(chair: Chair, strand: Strand, octave: int) -> bool:

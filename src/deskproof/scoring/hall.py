@@ -135,7 +135,7 @@ def _chairs(seats: list[Seat], forces: Forces) -> list[Chair]:
             name = seat.name
             if len(seat.plays) > 1 and (k or not named_for(seat.name, one)):
                 alone = takers.get(id_, 0) + (not k) == 1 and one.name.casefold() not in own
-                name = _short(one) if alone else f"{_short(one)} of {seat.name}"
+                name = plain_name(one) if alone else f"{plain_name(one)} of {seat.name}"
             low, high = _compass(one, forces)
             found.append(Chair(name, seat.name, id_, one.family, low, high, len(found), seat.section))
     return found
@@ -147,10 +147,10 @@ def named_for(seat: str, instrument: Instrument) -> bool:
     return found is not None and found.kind == instrument.kind
 
 
-def _short(instrument: Instrument) -> str:
+def plain_name(instrument: Instrument) -> str:
     """An instrument's plain name, without its key.
 
-    >>> _short(instruments.by_id("bass-clarinet"))
+    >>> plain_name(instruments.by_id("bass-clarinet"))
     'bass clarinet'
     """
     return instrument.name.partition(" in ")[0]

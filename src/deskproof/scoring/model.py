@@ -24,11 +24,11 @@ from deskproof.scoring.hall import Hall
 from deskproof.scoring.model_rules import Ground, rows_of
 from deskproof.scoring.opening import first_plan
 from deskproof.scoring.records import Passage, PlannedPassage, Sketch, Who
-from deskproof.scoring.said import NOT_NEEDED
+from deskproof.scoring.said import NOT_NEEDED, PROVEN
 from deskproof.scoring.strength import RIMSKY
 from deskproof.scoring.wishes import wishes_of
 
-PROVEN, STOPPED = "proven", "stopped"
+STOPPED = "stopped"
 NOBODY_HAS, NOBODY_FREE, COMPOSERS = (
     "nobody in the room has these notes", "nobody is free for it", "left out by the composer",
 )  # fmt: skip
@@ -89,7 +89,7 @@ def solve(
     wanted, last : sequence of PlannedPassage or None
         In the order of the passages: what the composer wants of each, and the plan as it was.
     seconds : float
-        When the search for a proof stops. The plan that then stands is the one of ``opening``, the same in every run.
+        When the search for a proof stops. The plan that then stands is the same in every run.
     alternatives : int
         How many other scorings of each passage are wanted.
 
@@ -225,16 +225,15 @@ def _told_apart(groups: Alike, board: Board) -> Sum:
     The order is a number drawn from the names, the same wherever it is drawn, so that hardly two plans are equal.
     """
     whole, problem = groups.whole, groups.counted
+    last = whole.last or frozenset()
     drawn = [
         crc32(f"{one.passage} {one.strand} {one.chair} {one.octave}".encode()) % _DRAW for one in problem.candidates
     ]
     total = sum(number * x for number, x in zip(drawn, board.x, strict=True))
-    if whole.last is None:
-        return total
     far = sum(number * most for number, most in zip(drawn, problem.most, strict=True)) + 1
     for i, members in enumerate(groups.members):
         rows = [whole.candidates[k] for k in members]
-        before = sum((one.passage, one.strand, one.chair, one.octave) in whole.last for one in rows)
+        before = sum((one.passage, one.strand, one.chair, one.octave) in last for one in rows)
         off = board.model.new_int_var(0, problem.most[i], "")
         board.model.add(off >= board.x[i] - before)
         board.model.add(off >= before - board.x[i])

@@ -6,6 +6,7 @@ MIDI numbers; bars are ordinals of measures from 0.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -89,14 +90,7 @@ class Sketch:
 
     def bar_at(self, tick: int) -> Bar:
         """The bar in which a tick falls; the last one for what lies behind it."""
-        low, high = 0, len(self.bars) - 1
-        while low < high:
-            middle = (low + high + 1) // 2
-            if self.bars[middle].onset <= tick:
-                low = middle
-            else:
-                high = middle - 1
-        return self.bars[low]
+        return self.bars[max(0, bisect_right(self.bars, tick, key=lambda bar: bar.onset) - 1)]
 
     def dynamic_at(self, tick: int) -> str:
         """The dynamic in force at a tick, "mf" before the first."""
@@ -124,6 +118,11 @@ class Tone(NamedTuple):
     refs: tuple[int, ...]
     rule: str = SAME
     tremolo: int = 0
+
+    def higher(self, octaves: int) -> Tone:
+        """The same tone so many octaves higher."""
+        pitch = self.pitch._replace(octave=self.pitch.octave + octaves)
+        return self._replace(midi=self.midi + 12 * octaves, pitch=pitch) if octaves else self
 
 
 @dataclass(frozen=True)

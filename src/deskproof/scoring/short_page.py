@@ -26,13 +26,13 @@ from deskproof.score import (
     Time,
 )
 from deskproof.scoring import short_signs
+from deskproof.scoring.plan_form import OCTAVE_WORDS
 from deskproof.scoring.short_lines import Lines
 from deskproof.scoring.short_merging import Kept
 from deskproof.scoring.short_voices import Piece, Voice, voices_in
 
 PLAYED_BY = "other-play"
 PLAYER = "player"
-_ABOVE = {1: "8va", 2: "15ma", 3: "22ma", -1: "8vb", -2: "15mb", -3: "22mb"}
 _SIGNS: dict[int | float, str] = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 _WHOLE_BAR = Mark("measure-rest")
 _VOICES = 4  # numbers kept for a staff: 1 to 4 on the first, 5 to 8 on the second
@@ -54,7 +54,7 @@ def octave_word(octave: int) -> str:
     >>> octave_word(1), octave_word(-1), octave_word(0)
     ('8va', '8vb', '')
     """
-    return _ABOVE.get(octave, "")
+    return OCTAVE_WORDS.get(octave, "") if octave else ""
 
 
 def written(lines: Lines, kept: Sequence[Kept], staves: int, piano: bool = False) -> Score:

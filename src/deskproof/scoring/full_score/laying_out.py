@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from deskproof.score import Score
-from deskproof.scoring.colours import drum_tones
 from deskproof.scoring.full_score.part import PartLayer, WrittenPart
 from deskproof.scoring.full_score.played import Cast, cast
 from deskproof.scoring.full_score.signs import Signs
@@ -47,7 +46,7 @@ def full_score(sketch: Sketch, passages: Sequence[Passage], plan: ScoringPlan, h
     sketch, passages, plan, hall
         ``passages`` are those of the sketch with their strands, one for each of the plan's.
     """
-    given = cast(sketch, passages, plan, hall, drum_tones)
+    given = cast(sketch, passages, plan, hall)
     printed = printed_parts(hall, given.by_chair)
     signs = Signs(sketch, _rehearsal(passages, plan))
     written = [

@@ -28,6 +28,7 @@ from deskproof.scoring.full_score.staving import (
     NO_KEY,
     PrintedPart,
     manner_of,
+    titled,
     transposition,
     written_key,
     written_pitch,
@@ -101,20 +102,18 @@ class PartLayer:
                 slots.append(pieces_of(played, self.sketch, slurs))
         return slots
 
-    def _sitting(self) -> dict[int, Chair]:
-        """The chair that is in use from a bar on, by bar, for a part whose seat changes instrument."""
-        found: dict[int, Chair] = {}
-        for bar in range(len(self.sketch.bars)):
-            here = [self.chairs[p.played.chair] for slot in self.slots for p in slot.get(bar, ()) if p.begins]
-            if here:
-                found[bar] = here[0]
+    def _sitting(self) -> list[Chair]:
+        """The chair in use in each bar: that of its first new note, else the one before; at the beginning the first."""
+        begins = [
+            next((p.played.chair for slot in self.slots for p in slot.get(bar.index, ()) if p.begins), "")
+            for bar in self.sketch.bars
+        ]
+        now = next(filter(None, begins), self.printed.chairs[0].name)
+        found = []
+        for name in begins:
+            now = name or now
+            found.append(self.chairs[now])
         return found
-
-    def chair_at(self, bar: int) -> Chair:
-        """The chair in use in a bar, or the one before."""
-        known = [b for b in self.sitting if b <= bar]
-        first = self.sitting[min(self.sitting)] if self.sitting else self.printed.chairs[0]
-        return self.sitting[max(known)] if known else first
 
     # -- what is said ----------------------------------------------------------------------------------------------
 
@@ -154,8 +153,9 @@ class PartLayer:
         for one, two in (pair for own in self.seated for pair in pairwise(own)):
             after = self.chairs[two.chair].instrument
             if self.chairs[one.chair].instrument != after:
-                self._words(f"to {_plain(after)}", one.tone.end if one.tone.end < two.tone.onset else one.tone.onset)
-                self._words(_plain(after), two.tone.onset)
+                name = titled(instruments.by_id(after))
+                self._words(f"to {name}", one.tone.end if one.tone.end < two.tone.onset else one.tone.onset)
+                self._words(name, two.tone.onset)
 
     def _fermatas(self) -> frozenset[int]:
         """Bars in which the sketch holds a note: who rests holds the rest."""
@@ -294,7 +294,7 @@ class PartLayer:
             lines = [[n.pitch.line for n in page.notes if n.pitch and n.staff == staff] for page in pages]
             choices = []
             for bar in self.sketch.bars:
-                own = manner_of(self.chair_at(bar.index).instrument).clefs
+                own = manner_of(self.sitting[bar.index].instrument).clefs
                 choices.append(own[staff - 1 :] + own[: staff - 1] if self.printed.grand else own)
             found.append(clefs_.clefs_of(lines, choices))
         return found
@@ -312,9 +312,8 @@ class PartLayer:
 
     def _attributes(self, bar: Bar, clefs: Sequence[Sequence[Clef]]) -> Iterable[Change]:
         before = self.sketch.bars[bar.index - 1] if bar.index else None
-        chair = self.chair_at(bar.index)
-        transpose = self.transposes[chair.instrument]
-        earlier = self.transposes[self.chair_at(bar.index - 1).instrument] if bar.index else None
+        transpose = self.transposes[self.sitting[bar.index].instrument]
+        earlier = self.transposes[self.sitting[bar.index - 1].instrument] if bar.index else None
         moved = earlier is None or earlier != transpose
         if before is None and self.printed.grand:
             yield Change(0, 0, "staves", 2)
@@ -341,15 +340,10 @@ def _order(row: Said) -> tuple[int, int, bool]:
 _RANK = {"rehearsal": 0, "words": 1, "metronome": 2, "dynamics": 3, "wedge": 4}
 
 
-def _plain(instrument: str) -> str:
-    name = instruments.by_id(instrument).name.partition(" in ")[0]
-    return " ".join(word[:1].upper() + word[1:] for word in name.split())
-
-
 def _declared(own: str, instrument: str) -> ScoreInstrument:
     one = instruments.by_id(instrument)
     sound = one.sounds[0] if one.sounds else ""
-    return ScoreInstrument(own, _plain(instrument), sound, one.programs[0] if one.programs else None)
+    return ScoreInstrument(own, titled(one), sound, one.programs[0] if one.programs else None)
 
 
 def _one_at_a_time(rows: Sequence[Played], sketch: Sketch) -> list[Played]:

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
 from deskproof import facts
+from deskproof.scoring.colours import drum_tones
 from deskproof.scoring.hall import Hall
 from deskproof.scoring.records import OCTAVE, SAME, Chair, Line, Passage, ScoringPlan, Sketch, Tone, Who
 
-OCTAVE_STEPS = 12
 DRUMS = "timpani"
 _ROLL = 3  # strokes through the stem
-DrumTones = Callable[[Sequence[Tone], Sketch, Hall, str], tuple[Tone, ...]]
 
 
 class Played(NamedTuple):
@@ -44,11 +43,11 @@ class Cast:
     left_out: tuple[tuple[int, str], ...]
 
 
-def cast(sketch: Sketch, passages: Sequence[Passage], plan: ScoringPlan, hall: Hall, drum_tones: DrumTones) -> Cast:
+def cast(sketch: Sketch, passages: Sequence[Passage], plan: ScoringPlan, hall: Hall) -> Cast:
     """Give every chair the tones of its lines.
 
-    ``drum_tones`` says which tones of a strand the timpani can take. A tone that a chair does not have is not given
-    to it; a sketch note that nobody has is left out, with the reason that the plan gives for its strand.
+    A tone that a chair does not have is not given to it; a sketch note that nobody has is left out, with the reason
+    that the plan gives for its strand.
     """
     found: dict[str, list[Played]] = {chair.name: [] for chair in hall.chairs}
     why: dict[int, str] = {}
@@ -65,7 +64,7 @@ def cast(sketch: Sketch, passages: Sequence[Passage], plan: ScoringPlan, hall: H
                     continue
                 own: Iterable[Tone] = _given(strand.tones, chair, who)
                 if chair.family == DRUMS:
-                    drums = drum_tones(tuple(_moved(strand.tones, who.octave)), sketch, hall, chair.seat)
+                    drums = drum_tones([tone.higher(who.octave) for tone in strand.tones], sketch, hall, chair.seat)
                     own = (_rolled(tone, sketch.grid) for tone in drums)
                 staff = _staff(strand.tones, sketch)
                 name = f"{planned.bars}/{line.strand}"
@@ -99,13 +98,8 @@ def _rule(tone: Tone, who: Who) -> str:
 
 def _given(tones: Iterable[Tone], chair: Chair, who: Who) -> Iterator[Tone]:
     """The tones at the chair's octave, those that it has."""
-    return (tone for tone in _moved(tones, who.octave) if chair.low <= tone.midi <= chair.high)
-
-
-def _moved(tones: Iterable[Tone], octave: int) -> Iterator[Tone]:
-    for tone in tones:
-        pitch = tone.pitch._replace(octave=tone.pitch.octave + octave)
-        yield tone._replace(midi=tone.midi + OCTAVE_STEPS * octave, pitch=pitch)
+    moved = (tone.higher(who.octave) for tone in tones)
+    return (tone for tone in moved if chair.low <= tone.midi <= chair.high)
 
 
 def _rolled(tone: Tone, grid: int) -> Tone:

@@ -25,6 +25,7 @@ class Signs:
         self.rehearsal = rehearsal
         self.groups = _groups(sketch)
         self.wedges = list(_wedges(sketch))
+        self.marked = [self._dynamics_for(staff) for staff in range(sketch.staves)]
         self.tempi = {sign.onset for sign in sketch.said if sign.kind in ("metronome", "sound:tempo")}
 
     def on_top(self) -> Iterator[Said]:
@@ -49,7 +50,7 @@ class Signs:
         entries = _entries(rows)
         for k, entry in enumerate(entries):
             start = entry[0].tone.onset
-            marked = self._dynamics_for(_staff_of(entry))
+            marked = self.marked[_staff_of(entry)]
             places = [sign.onset for sign in marked]
             before = bisect_right(places, start) - 1
             own = entry[0].dynamic or (marked[before].value if before >= 0 else self.sketch.dynamic_at(start))

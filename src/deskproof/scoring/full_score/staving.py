@@ -13,7 +13,7 @@ from deskproof.instruments import Instrument
 from deskproof.pitch import STEPS, Pitch, spelled
 from deskproof.pitch import name as pitch_name
 from deskproof.score import Clef, Key, Transpose
-from deskproof.scoring.hall import Hall, named_for
+from deskproof.scoring.hall import Hall, named_for, plain_name
 from deskproof.scoring.records import Chair, Seat
 
 PAIRED = ("woodwind", "brass")
@@ -91,9 +91,9 @@ def _name(seats: Sequence[Seat], chairs: Sequence[Chair]) -> tuple[str, str]:
     numbers = ", ".join(number[0] for seat in own if (number := re.search(r"\d+", seat.name)))
     short = f"{_short(first)} {numbers}".strip()
     if first.family in GRAND:
-        return ", ".join(map(_title, kinds)), ", ".join(map(_short, kinds))
-    title = f"{_title(first)}s" if len(seats) > 1 else _title(first)
-    also = f" ({', '.join(map(_title, kinds[1:]))})" if len(kinds) > 1 else ""
+        return ", ".join(map(titled, kinds)), ", ".join(map(_short, kinds))
+    title = f"{titled(first)}s" if len(seats) > 1 else titled(first)
+    also = f" ({', '.join(map(titled, kinds[1:]))})" if len(kinds) > 1 else ""
     return f"{title} {numbers}".strip() + _key_said(first) + also, short
 
 
@@ -105,18 +105,18 @@ def _key_said(instrument: Instrument) -> str:
     return f" in {pitch_name(_MIDDLE_C + int(semitones))[:-1]}" if several and semitones else ""
 
 
-def _title(instrument: Instrument) -> str:
+def titled(instrument: Instrument) -> str:
     """Its plain name with capitals.
 
-    >>> _title(instruments.by_id("bass-clarinet"))
+    >>> titled(instruments.by_id("bass-clarinet"))
     'Bass Clarinet'
     """
-    return " ".join(word[:1].upper() + word[1:] for word in instrument.name.partition(" in ")[0].split())
+    return " ".join(word[:1].upper() + word[1:] for word in plain_name(instrument).split())
 
 
 def _short(instrument: Instrument) -> str:
     fact = facts.find(f"short_names.{instrument.kind}")
-    return str(fact.value) if fact is not None else _title(instrument)
+    return str(fact.value) if fact is not None else titled(instrument)
 
 
 def manner_of(instrument_id: str) -> Manner:
